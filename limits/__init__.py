@@ -1,0 +1,1 @@
+"""The judge: readings and limit tables in, decisions out. Knows no instrument, no store and no page."""

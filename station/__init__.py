@@ -1,0 +1,1 @@
+"""The station: runs recipes on units through real instruments, keeps the records, asks for the reports."""

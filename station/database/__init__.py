@@ -1,0 +1,1 @@
+"""Where orders, runs, sweeps and readings are kept."""

@@ -1,0 +1,1 @@
+"""From sweeps to readings: pure functions, no instrument, no store."""

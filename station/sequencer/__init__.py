@@ -1,0 +1,1 @@
+"""The path of one unit: recipe, plan, readiness, run."""

@@ -1,0 +1,48 @@
+"""What a run tells as it goes; every door shows the same events in its own way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from limits.reading import Curve, Reading
+from limits.verdict import Verdict
+from station.measurements.sweep import Hookup, Sweep
+
+
+@dataclass(frozen=True, slots=True)
+class RunStarted:
+    serial: str
+    run_number: int
+    hookups: tuple[Hookup, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HookupAsked:
+    hookup: Hookup
+
+
+@dataclass(frozen=True, slots=True)
+class SweepStored:
+    sweep: Sweep
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingMade:
+    reading: Reading | Curve
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictReached:
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class RunBroken:
+    """The run ended without a verdict: a station fault, or the operator stopped it."""
+
+    why: str
+
+
+Event = RunStarted | HookupAsked | SweepStored | ReadingMade | VerdictReached | RunBroken
+Listener = Callable[[Event], None]
