@@ -1,6 +1,6 @@
 """Errors of this room.
 
-    BadInput            a file or a text that a person wrote cannot be used; carries every mistake found
+BadInput            a file or a text that a person wrote cannot be used; carries every mistake found
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Mistake:
         return f"{place}: {self.what}" if place else self.what
 
 
-class BadInput(Exception):  # noqa: N818  (the user made it, the program did not fail)
+class BadInput(Exception):
     """Something a person wrote cannot be used. Always carries all the mistakes at once."""
 
     def __init__(self, mistakes: tuple[Mistake, ...]) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from limits.reading import FloatArray
+from limits.reading import FloatArray, Reading
 from limits.verdict import Verdict
 
 
@@ -89,7 +89,7 @@ class Trace:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Panel:
-    """One picture: traces that belong together, over a window. dB values grow downward, as the trade draws them."""
+    """One picture: traces that belong together, over a window. dB grow downward, as the trade draws them."""
 
     title: str
     unit: str
@@ -124,6 +124,9 @@ class UnitRecord:
     instruments: tuple[Instrument, ...]
     sweeps: tuple[SweepNote, ...]
     verdict: Verdict
+    information: tuple[Reading, ...]
+    """Readings that have no limit."""
+
     panels: tuple[Panel, ...]
 
     @property

@@ -1,4 +1,4 @@
-"""The sweep: what an analyzer measured on one hook-up, in complex S-parameters, with the settings that made it.
+"""The sweep: what an analyzer measured on one hook-up, with the settings that made it.
 
 Owned here because the measurements read it; the instruments make it and the database keeps it.
 """
@@ -61,7 +61,7 @@ class Sweep:
     """Shape (n,), strictly rising."""
 
     s: ComplexArray
-    """Shape (n, 2, 2): `s[:, i, j]` is S from analyzer port j + 1 to port i + 1, as Touchstone counts them."""
+    """Shape (n, 2, 2), complex: `s[:, i, j]` is S from analyzer port j + 1 to port i + 1."""
 
     settings: SweepSettings
     started: datetime
