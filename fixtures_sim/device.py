@@ -1,6 +1,7 @@
 """What lies on the fixture, as the simulated instruments see it: three ports and their S-parameters.
 
-Owned here because the analyzers read it; built units and measured specimens make it. Imports nothing of the house.
+Owned here because the analyzers read it; built units and measured specimens make it.
+Imports nothing of the house.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ class Device(Protocol):
     def s(self, freq_hz: FloatArray, temperature_c: float) -> ComplexArray:
         """S-parameters in 50 ohm, shape (n, 3, 3), ports in the order TX, ANT, RX.
 
-        `s[:, i, j]` is from port j to port i. Raises ValueError, saying the range, when a frequency lies where
-        nothing is known of the device.
+        `s[:, i, j]` is from port j to port i. Raises ValueError, saying the range, when a frequency lies
+        where nothing is known of the device.
         """
         ...
