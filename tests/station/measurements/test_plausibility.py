@@ -1,0 +1,26 @@
+"""A sweep that no passive unit can give is doubted; real data are not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from station.measurements.plausibility import doubts
+from station.measurements.sweep import Hookup, Sweep
+
+
+def test_a_measured_filter_is_not_doubted(measured_sweep: Sweep) -> None:
+    """Its largest singular value is 1.0005: real data are not ideal."""
+    assert np.linalg.svd(measured_sweep.s, compute_uv=False).max() > 1.0
+    assert doubts(measured_sweep) == ()
+
+
+def test_gain_from_a_passive_unit_is_told_with_place_and_remedy(
+    measured_sweep: Sweep, sweep_of: Callable[[Hookup, np.ndarray, np.ndarray], Sweep]
+) -> None:
+    louder = sweep_of(measured_sweep.hookup, measured_sweep.freq_hz, measured_sweep.s * 1.3)
+    (reason,) = doubts(louder)
+    assert "TX-ANT, load on RX" in reason
+    assert "dB more than it gets" in reason
+    assert "calibration" in reason
