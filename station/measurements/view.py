@@ -12,6 +12,9 @@ from station.measurements.sweep import ComplexArray, Port, Sweep
 DEEPEST_DB = 300.0
 """An S-parameter of exactly zero is shown as this deep: beyond any instrument, yet a number."""
 
+ROUNDING_HZ = 1e-3
+"""By so much a sweep may miss the edge it was asked for: arithmetic on frequencies, never an intent."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
@@ -48,7 +51,7 @@ class View:
         return replace(self, freq_hz=freq_hz, db=np.interp(freq_hz, self.freq_hz, self.db))
 
     def _must_cover(self, low_hz: float, high_hz: float) -> None:
-        if low_hz < self.freq_hz[0] or high_hz > self.freq_hz[-1]:
+        if low_hz < self.freq_hz[0] - ROUNDING_HZ or high_hz > self.freq_hz[-1] + ROUNDING_HZ:
             raise ValueError(
                 f"{self.name} was swept from {self.freq_hz[0]:.0f} to {self.freq_hz[-1]:.0f} Hz, "
                 f"which does not cover {low_hz:.0f} to {high_hz:.0f} Hz"

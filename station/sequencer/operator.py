@@ -6,6 +6,13 @@ from typing import Protocol
 
 from station.measurements.sweep import Hookup
 
+CAUTIONS: tuple[str, ...] = (
+    "Never key a transmitter into a unit on the bench: it destroys the analyzer, and RF burns.",
+    "Cavity units are heavy: support the unit, keep fingers clear, lift it with two people where the works says so.",
+    "Let only authorised persons open mains-powered equipment. Local codes and licence conditions come first.",
+)
+"""What an operator is told before the first hook-up; the usual cautions of the trade."""
+
 
 class Operator(Protocol):
     """The sequencer asks; this answers."""
@@ -21,3 +28,12 @@ class Operator(Protocol):
         Raises KeyboardInterrupt when the operator wants to stop.
         """
         ...
+
+
+def instructions(hookup: Hookup) -> tuple[str, ...]:
+    """One line per cable of a hook-up, in the order in which they are screwed on."""
+    return (
+        f"50 ohm load       to unit port {hookup.idle}",
+        f"analyzer port 1   to unit port {hookup.first}",
+        f"analyzer port 2   to unit port {hookup.second}",
+    )

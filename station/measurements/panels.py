@@ -1,0 +1,80 @@
+"""The pictures of a unit: which traces belong together, over which window of frequency and dB."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from limits.quantity import Channels
+from reports.record import Panel, Trace
+from station.measurements.sweep import HOOKUPS, Hookup, Sweep
+from station.measurements.view import View, look
+
+TX_ANT, ANT_RX, TX_RX = HOOKUPS
+
+
+def draw_panels(sweeps: Mapping[Hookup, Sweep], channels: Channels) -> tuple[Panel, ...]:
+    """Pass bands, rejection, isolation and return loss, as far as they were swept."""
+    near = _near(channels)
+    paths = [
+        look(sweeps[hookup], hookup.second, hookup.first) for hookup in (TX_ANT, ANT_RX) if hookup in sweeps
+    ]
+    isolation = [look(sweeps[TX_RX], "RX", "TX")] if TX_RX in sweeps else []
+    panels = [
+        _panel("Pass bands", paths, near, _pass_window(paths, channels)),
+        _panel("Rejection", paths, None, None),
+        _panel("Isolation", isolation, None, None),
+        _panel("Return loss", _ports(sweeps), near, (0.0, 50.0)),
+    ]
+    return tuple(panel for panel in panels if panel)
+
+
+def _ports(sweeps: Mapping[Hookup, Sweep]) -> list[View]:
+    """Every port in the hook-up with its own pass path: only there is the other port terminated by the analyzer."""
+    return [
+        look(sweeps[hookup], port, port)
+        for hookup in (TX_ANT, ANT_RX)
+        if hookup in sweeps
+        for port in (hookup.first, hookup.second)
+    ]
+
+
+def _near(channels: Channels) -> tuple[float, float]:
+    """Half a spacing beyond both channels: as wide as the pass bands are told apart by eye."""
+    low_hz, high_hz = sorted((channels.tx_hz, channels.rx_hz))
+    beyond = (high_hz - low_hz) / 2
+    return low_hz - beyond, high_hz + beyond
+
+
+def _pass_window(paths: list[View], channels: Channels) -> tuple[float, float]:
+    """From 0 dB to about three times the loss in the channels, so that a limit line has room below the trace."""
+    in_channel = [min(view.at(channels.tx_hz), view.at(channels.rx_hz)) for view in paths]
+    return 0.0, float(np.ceil(max([1.5, *in_channel]) * 3))
+
+
+def _panel(
+    title: str,
+    views: list[View],
+    freq_hz: tuple[float, float] | None,
+    value: tuple[float, float] | None,
+) -> Panel | None:
+    if not views:
+        return None
+    low_hz = max(view.freq_hz[0] for view in views)
+    high_hz = min(view.freq_hz[-1] for view in views)
+    if freq_hz:
+        low_hz, high_hz = max(low_hz, freq_hz[0]), min(high_hz, freq_hz[1])
+    deepest = max(float(view.db.max()) for view in views)
+    return Panel(
+        title=title,
+        unit="dB",
+        traces=tuple(Trace(view.name, _legend(view), view.freq_hz, view.db) for view in views),
+        freq_hz=(float(low_hz), float(high_hz)),
+        value=value or (0.0, float(np.ceil(deepest / 10) * 10)),
+    )
+
+
+def _legend(view: View) -> str:
+    """`TX to ANT` for a path; for a port its hook-up is told too, since ANT appears in two."""
+    return view.name.replace(" return loss,", ",") if "return loss" in view.name else view.subject

@@ -1,0 +1,134 @@
+"""From a recipe bound to a unit's channels to the fewest hook-ups and one merged sweep order for each.
+
+Every grid of frequencies is anchored at the TX channel and its step is made a whole fraction of the channel
+spacing, so that both channels lie on every grid and coarse and fine stretches meet without a seam.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from limits.quantity import Channels
+from station.instruments.analyzer import Segment, SweepOrder
+from station.measurements.characteristic import Characteristic
+from station.measurements.sweep import HOOKUPS, SweepSettings
+
+GRID_TOLERANCE = 1e-6
+"""Share of a step by which an edge may miss the grid before one more point is taken: rounding, not intent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A stretch of frequencies and the coarsest step it may be swept with."""
+
+    low_hz: float
+    high_hz: float
+    step_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What will be done to one unit, in this order."""
+
+    characteristics: tuple[Characteristic, ...]
+    orders: tuple[SweepOrder, ...]
+    """One per hook-up, each hook-up once."""
+
+
+def make_plan(
+    characteristics: tuple[Characteristic, ...], overview: Zone, channels: Channels, settings: SweepSettings
+) -> Plan:
+    """Group the characteristics by hook-up and merge what they need into one order each."""
+    orders = []
+    for hookup in HOOKUPS:
+        wanted = [item for item in characteristics if item.hookup == hookup]
+        if wanted:
+            zones = [overview, *(_zone(item, overview) for item in wanted)]
+            orders.append(SweepOrder(hookup, merge(zones, channels), settings))
+    return Plan(characteristics, tuple(orders))
+
+
+def merge(zones: Iterable[Zone], channels: Channels) -> tuple[Segment, ...]:
+    """The segments that cover all zones, each stretch at the finest step any zone asks for there.
+
+    Rising and without overlap; both channels lie on the grid wherever a zone covers them.
+    """
+    pieces = [_on_grid(piece, channels) for piece in _pieces(list(zones))]
+    kept: list[_Grid] = []
+    for piece in sorted(pieces, key=lambda grid: grid.step_hz):
+        trimmed: _Grid | None = piece
+        for finer in kept:
+            trimmed = trimmed and trimmed.without(finer)
+        if trimmed:
+            kept.append(trimmed)
+    return tuple(grid.segment() for grid in sorted(kept, key=lambda grid: grid.low_hz))
+
+
+def _zone(item: Characteristic, overview: Zone) -> Zone:
+    low_hz, high_hz = item.span_hz
+    return Zone(low_hz, high_hz, min(item.step_hz or overview.step_hz, overview.step_hz))
+
+
+def _pieces(zones: list[Zone]) -> list[Zone]:
+    """Cut at every edge; in each piece the finest step of the zones over it; equal neighbours joined."""
+    edges = sorted({edge for zone in zones for edge in (zone.low_hz, zone.high_hz)})
+    pieces: list[Zone] = []
+    for low_hz, high_hz in pairwise(edges):
+        steps = [zone.step_hz for zone in zones if zone.low_hz <= low_hz and high_hz <= zone.high_hz]
+        if not steps:
+            continue
+        step_hz = min(steps)
+        if pieces and pieces[-1].high_hz == low_hz and pieces[-1].step_hz == step_hz:
+            pieces[-1] = Zone(pieces[-1].low_hz, high_hz, step_hz)
+        else:
+            pieces.append(Zone(low_hz, high_hz, step_hz))
+    if len(edges) == 1:
+        pieces.append(zones[0])
+    return pieces
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """The points origin + k * step for whole k from `first` to `last`, made to cover one zone."""
+
+    centre_hz: float
+    """Of the zone: tells on which side of another stretch this one lies, whatever rounding did to its ends."""
+
+    origin_hz: float
+    step_hz: float
+    first: int
+    last: int
+
+    @property
+    def low_hz(self) -> float:
+        return self.origin_hz + self.first * self.step_hz
+
+    @property
+    def high_hz(self) -> float:
+        return self.origin_hz + self.last * self.step_hz
+
+    def without(self, finer: _Grid) -> _Grid | None:
+        """What is left of a neighbour's points once those inside a finer stretch are taken away."""
+        first, last = self.first, self.last
+        if self.centre_hz < finer.centre_hz:
+            last = min(last, math.ceil((finer.low_hz - self.origin_hz) / self.step_hz - GRID_TOLERANCE) - 1)
+        else:
+            first = max(
+                first, math.floor((finer.high_hz - self.origin_hz) / self.step_hz + GRID_TOLERANCE) + 1
+            )
+        return replace(self, first=first, last=last) if first <= last else None
+
+    def segment(self) -> Segment:
+        return Segment(self.low_hz, self.high_hz, self.last - self.first + 1)
+
+
+def _on_grid(zone: Zone, channels: Channels) -> _Grid:
+    """The grid that covers a zone, reaching outward to the next point at both ends."""
+    spacing_hz = abs(channels.rx_hz - channels.tx_hz)
+    step_hz = spacing_hz / math.ceil(spacing_hz / zone.step_hz - GRID_TOLERANCE)
+    first = math.floor((zone.low_hz - channels.tx_hz) / step_hz + GRID_TOLERANCE)
+    last = math.ceil((zone.high_hz - channels.tx_hz) / step_hz - GRID_TOLERANCE)
+    return _Grid((zone.low_hz + zone.high_hz) / 2, channels.tx_hz, step_hz, first, max(first, last))

@@ -1,0 +1,235 @@
+"""Recipes: which characteristics of a model are measured, how they are swept, and which limit table judges them.
+
+A recipe speaks of frequencies relative to a unit's own channels; `Recipe.bind` turns it into characteristics in
+Hz for one pair. Every mistake of a file is reported at once, with its place.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, WithJsonSchema
+
+from limits.errors import BadInput, Mistake
+from limits.formwords import nearest
+from limits.quantity import Channels, Dbm, Decibel, Frequency, Hertz, Span, Text, Whole
+from limits.table import LimitTable, misfits
+from limits.yamlfile import Form, YamlFile, editor_schema, read
+from station.measurements.catalog import MEASURES, named
+from station.measurements.characteristic import Characteristic
+from station.measurements.measure import Look, Measure, Place
+from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, SweepSettings
+from station.sequencer.plan import Zone
+
+PATHS: dict[str, tuple[Hookup, Port, Port]] = {
+    f"{source} to {to}": (hookup, to, source)
+    for hookup in HOOKUPS
+    for source, to in ((hookup.first, hookup.second), (hookup.second, hookup.first))
+}
+"""Hook-up, port it goes to and port it comes from, by the words a recipe uses."""
+
+
+class AnalyzerForm(Form):
+    """How every sweep of the recipe is made."""
+
+    bandwidth: Hertz
+    averages: Whole = Field(ge=1)
+    power: Dbm
+
+
+class OverviewForm(Form):
+    """What is swept on every hook-up, beside what the characteristics need."""
+
+    over: Span
+    step: Hertz
+
+
+def _valid(*words: str) -> WithJsonSchema:
+    """What an editor offers; the reader itself checks in `load`, where it can say the nearest word."""
+    return WithJsonSchema({"type": "string", "enum": list(words)})
+
+
+class CharacteristicForm(Form):
+    """One characteristic; which of the words it needs depends on its measure."""
+
+    measure: Annotated[Text, _valid(*(measure.name for measure in MEASURES))]
+    path: Annotated[Text, _valid(*PATHS)] | None = None
+    port: Annotated[Text, _valid(*PORTS)] | None = None
+    hookup: Annotated[Text, _valid(*(hookup.name for hookup in HOOKUPS))] | None = None
+    at: Frequency | None = None
+    over: Span | None = None
+    step: Hertz | None = None
+    level: Decibel | None = None
+    title: Text | None = None
+
+
+class RecipeForm(Form):
+    """A recipe file."""
+
+    recipe: Text
+    revision: Text
+    model: Text
+    limit_table: Text
+    analyzer: AnalyzerForm
+    overview: OverviewForm
+    characteristics: dict[Text, CharacteristicForm] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A recipe without mistakes."""
+
+    source: YamlFile[RecipeForm]
+
+    @property
+    def form(self) -> RecipeForm:
+        """What the file says."""
+        return self.source.value
+
+    @property
+    def settings(self) -> SweepSettings:
+        """How every sweep is made."""
+        analyzer = self.form.analyzer
+        return SweepSettings(analyzer.bandwidth, analyzer.averages, analyzer.power)
+
+    def overview(self, channels: Channels) -> Zone:
+        """What is swept on every hook-up, in Hz."""
+        low_hz, high_hz = self.form.overview.over.at(channels)
+        return Zone(low_hz, high_hz, self.form.overview.step)
+
+    def bind(self, channels: Channels) -> tuple[Characteristic, ...]:
+        """The characteristics for one pair of channels, in the file's order."""
+        return tuple(_bind(name, form, channels) for name, form in self.form.characteristics.items())
+
+    def outside(self, channels: Channels, low_hz: float, high_hz: float) -> tuple[Mistake, ...]:
+        """Everything the recipe would sweep for these channels beyond what an analyzer reaches."""
+        spans: dict[tuple[str, ...], tuple[float, float]] = {
+            ("overview", "over"): self.form.overview.over.at(channels)
+        }
+        for item in self.bind(channels):
+            key = "over" if item.place.span_hz else "at"
+            spans["characteristics", item.name, key] = item.span_hz
+        return tuple(
+            self.source.mistake(
+                place,
+                f"reaches from {span[0] / 1e6:.4f} to {span[1] / 1e6:.4f} MHz for this order, beyond the "
+                f"analyzer's {low_hz / 1e6:g} to {high_hz / 1e6:g} MHz",
+            )
+            for place, span in spans.items()
+            if span[0] < low_hz or span[1] > high_hz
+        )
+
+
+def load(path: Path) -> Recipe:
+    """Read a recipe. Raises limits.errors.BadInput with every mistake of the file."""
+    source = read(path, RecipeForm)
+    mistakes = [
+        source.mistake(("characteristics", name, *key), what)
+        for name, form in source.value.characteristics.items()
+        for key, what in _mistakes(form)
+    ]
+    if mistakes:
+        raise BadInput(tuple(mistakes))
+    return Recipe(source)
+
+
+def check_fit(recipe: Recipe, table: LimitTable) -> None:
+    """Refuse a recipe and a limit table that do not belong together.
+
+    Raises limits.errors.BadInput with every reason.
+    """
+    mistakes = list(misfits(table, {item.name: item for item in recipe.bind(Channels(150e6, 151e6))}))
+    if table.model != recipe.form.model:
+        what = (
+            f"is for model {recipe.form.model}, but its limit table {table.name} is for model {table.model}"
+        )
+        mistakes.insert(0, recipe.source.mistake(("model",), what))
+    if mistakes:
+        raise BadInput(tuple(mistakes))
+
+
+def schema() -> dict[str, object]:
+    """JSON Schema of a recipe file, for editors."""
+    return editor_schema(RecipeForm, "Recipe")
+
+
+def _mistakes(form: CharacteristicForm) -> Iterator[tuple[tuple[str, ...], str]]:
+    """What is wrong with one characteristic: the key it is about, and the words."""
+    measure = named(form.measure)
+    if measure is None:
+        yield ("measure",), _unknown("measure", form.measure, [item.name for item in MEASURES])
+        return
+    yield from _wanted(form, measure)
+    if form.path is not None and form.path not in PATHS:
+        yield ("path",), _unknown("path", form.path, list(PATHS))
+    if form.port is not None and form.port not in PORTS:
+        yield ("port",), _unknown("port", form.port, list(PORTS))
+    hookups = {hookup.name: hookup for hookup in HOOKUPS}
+    if form.hookup is not None and form.hookup not in hookups:
+        yield ("hookup",), _unknown("hook-up", form.hookup, list(hookups))
+    elif form.hookup and form.port in PORTS and form.port == hookups[form.hookup].idle:
+        yield (
+            ("port",),
+            f"port {form.port} carries the load in hook-up {form.hookup}, so it cannot be measured there",
+        )
+
+
+def _wanted(form: CharacteristicForm, measure: Measure) -> Iterator[tuple[tuple[str, ...], str]]:
+    needed = set(measure.takes) | ({"path"} if measure.look is Look.TRANSMISSION else {"port", "hookup"})
+    for key in ("path", "port", "hookup", "at", "over", "level"):
+        given = getattr(form, key) is not None
+        if key in needed and not given:
+            yield (), f"measure '{measure.name}' needs '{key}'"
+        if given and key not in needed:
+            yield (
+                (key,),
+                f"measure '{measure.name}' does not take '{key}'; it takes {', '.join(sorted(needed))}",
+            )
+
+
+def _unknown(kind: str, word: str, valid: list[str]) -> str:
+    return f"unknown {kind} '{word}'{nearest(word, valid) or '; valid are ' + ', '.join(valid)}"
+
+
+def _bind(name: str, form: CharacteristicForm, channels: Channels) -> Characteristic:
+    measure = named(form.measure)
+    if measure is None:
+        raise ValueError(f"{name}: `load` lets no unknown measure through")
+    if form.path is not None:
+        hookup, to, source = PATHS[form.path]
+    else:
+        hookup = next(item for item in HOOKUPS if item.name == form.hookup)
+        to = source = next(port for port in PORTS if port == form.port)
+    return Characteristic(
+        name=name,
+        title=form.title or _title(form, measure, source, to),
+        measure=measure,
+        hookup=hookup,
+        to=to,
+        source=source,
+        place=Place(
+            at_hz=form.at.at(channels) if form.at else None,
+            span_hz=form.over.at(channels) if form.over else None,
+            level_db=form.level,
+        ),
+        step_hz=form.step,
+    )
+
+
+def _title(form: CharacteristicForm, measure: Measure, source: Port, to: Port) -> str:
+    return measure.title.format(
+        subject=to if to == source else f"{source} to {to}",
+        at=_spoken(str(form.at)),
+        over=_spoken(str(form.over)),
+        level=f"{form.level:g} dB" if form.level is not None else "",
+    )
+
+
+def _spoken(place: str) -> str:
+    """`tx ± 12.5 kHz` as a customer reads it: `TX ± 12.5 kHz`."""
+    words = {"tx": "TX", "rx": "RX", "low": "lower channel", "high": "upper channel"}
+    return re.sub(r"\b(tx|rx|low|high)\b", lambda found: words[found[0]], place)
