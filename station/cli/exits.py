@@ -1,0 +1,52 @@
+"""Exit codes, and the one place where an error becomes one clear message and a code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from enum import IntEnum
+
+
+class Exit(IntEnum):
+    """What a script can tell apart."""
+
+    PASS = 0
+    """The unit passed, or the command did what it was asked."""
+
+    FAIL = 1
+    """The unit failed, or the certificate does not verify."""
+
+    MISTAKE = 2
+    """The user's mistake; nothing was harmed."""
+
+    UNDECIDED = 3
+    """The unit is neither passed nor failed."""
+
+    STATION_FAULT = 4
+    """The station failed, so nothing is said of the unit."""
+
+    STOPPED = 130
+    """Ctrl-C; what was measured is kept."""
+
+
+def carry_out(act: Callable[[], Exit | None]) -> Exit:
+    """Do what a verb asks, and say what went wrong. Imports late: a verb that is only asked for help needs none."""
+    from limits.errors import BadInput
+    from reports.errors import ReportError
+    from station.errors import StationFault, UserMistake
+
+    try:
+        return act() or Exit.PASS
+    except (BadInput, ReportError, UserMistake) as error:
+        _say(str(error))
+        return Exit.MISTAKE
+    except StationFault as fault:
+        _say(f"Station fault, no verdict: {fault}")
+        return Exit.STATION_FAULT
+    except KeyboardInterrupt:
+        _say("Stopped; what was measured until now is kept.")
+        return Exit.STOPPED
+
+
+def _say(message: str) -> None:
+    print(message, file=sys.stderr)  # noqa: T201

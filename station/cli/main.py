@@ -1,0 +1,247 @@
+"""The command line: each verb parses, makes one call on the desk and shows what came back.
+
+Heavy rooms are imported where a verb needs them, so that `station --help` is instant.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+import typer
+
+from station.cli.exits import Exit, carry_out
+
+EXIT_CODES = """Exit codes: 0 pass, or done; 1 fail; 2 your mistake; 3 undecided; 4 station fault; 130 stopped.
+
+Never key a transmitter into a unit on the bench."""
+
+app = typer.Typer(
+    name="station",
+    help="Final test of cavity duplexers: recipes in, readings judged, signed certificates out.",
+    epilog=EXIT_CODES,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Act = TypeVar("Act", bound=Callable[..., Any])
+Works = Annotated[
+    Path, typer.Option("--works", metavar="DIR", envvar="STATION_WORKS", help="The works folder.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for a program instead of words.")]
+Serial = Annotated[str, typer.Argument(metavar="SERIAL", help="As on the unit's label.")]
+Run = Annotated[
+    int | None, typer.Option("--run", metavar="N", min=1, help="Which run; the latest by default.")
+]
+HERE = Path()
+
+
+def door(act: Act) -> Act:
+    """Turn what an act returns or raises into an exit code and, for an error, one clear message."""
+
+    @functools.wraps(act)
+    def opened(*args: Any, **options: Any) -> None:
+        raise typer.Exit(carry_out(functools.partial(act, *args, **options)))
+
+    return opened  # type: ignore[return-value]
+
+
+@app.command()
+@door
+def demo(
+    folder: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Where to make the works folder; must not exist yet.")
+    ] = None,
+    seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same readings.")] = 1,
+    real_time: Annotated[
+        bool, typer.Option("--real-time", help="Let each sweep take as long as on an analyzer.")
+    ] = False,
+) -> Exit:
+    """Test a small production on a simulated bench."""
+    from station.cli.demo import run_demo
+
+    return run_demo(folder, seed, real_time=real_time)
+
+
+@app.command()
+@door
+def create(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Must not exist yet, or be empty.")],
+    name: Annotated[str, typer.Option(help="Name of the works, as on certificates.")],
+    address: Annotated[list[str], typer.Option(help="An address line; once for each line.")],
+    bench: Annotated[str, typer.Option(help="Name of this test station.")] = "final test 1",
+) -> None:
+    """Make an empty works folder."""
+    from station.cli import acts
+
+    acts.create(folder, name, tuple(address), bench)
+
+
+@app.command()
+@door
+def key(
+    works: Works = HERE,
+    years: Annotated[int, typer.Option(min=1, max=30, help="How long it stays valid.")] = 5,
+) -> None:
+    """Make the key that signs the certificates."""
+    from station.cli import acts
+
+    acts.key(works, years)
+
+
+@app.command(name="import")
+@door
+def import_(
+    file: Annotated[
+        Path, typer.Argument(metavar="ORDERS.csv", help="order,customer,model,tx,rx,serials,due")
+    ],
+    works: Works = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Take in work orders from a CSV file."""
+    from station.cli import acts
+
+    acts.import_orders(works, file, as_json=as_json)
+
+
+@app.command()
+@door
+def orders(works: Works = HERE, as_json: AsJson = False) -> None:
+    """List the work orders and how far each has come."""
+    from station.cli import acts
+
+    acts.orders(works, as_json=as_json)
+
+
+@app.command()
+@door
+def test(
+    serial: Serial,
+    works: Works = HERE,
+    operator: Annotated[
+        str, typer.Option(envvar="STATION_OPERATOR", prompt="Operator", help="Who tests, for the record.")
+    ] = "",
+    temperature: Annotated[
+        str | None, typer.Option(metavar="'23 °C'", help="Temperature of the unit, if you measured it.")
+    ] = None,
+    recipe: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Another recipe than the model's own.")
+    ] = None,
+    as_json: AsJson = False,
+) -> Exit:
+    """Test one unit; you are told each hook-up."""
+    from station.cli import acts
+
+    return acts.test(works, serial, operator, temperature, recipe, as_json=as_json)
+
+
+@app.command()
+@door
+def check(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="FILE", help="All files of the works folder by default.")
+    ] = None,
+    works: Works = HERE,
+    as_json: AsJson = False,
+) -> Exit:
+    """Check files of the works without testing anything."""
+    from station.cli import acts
+
+    return acts.check(works, tuple(files or ()), as_json=as_json)
+
+
+@app.command()
+@door
+def show(serial: Serial, works: Works = HERE, run: Run = None, as_json: AsJson = False) -> None:
+    """Show a unit's runs, and the readings of one."""
+    from station.cli import acts
+
+    acts.show_unit(works, serial, run, as_json=as_json)
+
+
+@app.command()
+@door
+def certify(serial: Serial, works: Works = HERE, run: Run = None, as_json: AsJson = False) -> None:
+    """Make the certificate, or failure sheet, of a unit."""
+    from station.cli import acts
+
+    acts.certify(works, serial, run, as_json=as_json)
+
+
+@app.command()
+@door
+def verify(
+    file: Annotated[Path, typer.Argument(metavar="FILE.pdf")],
+    works: Works = HERE,
+    trust: Annotated[
+        list[Path] | None, typer.Option(metavar="CERT.pem", help="A works certificate that you trust.")
+    ] = None,
+    as_json: AsJson = False,
+) -> Exit:
+    """Check whether a certificate is whole and who signed it."""
+    from station.cli import acts
+
+    return acts.verify(works, file, tuple(trust or ()), as_json=as_json)
+
+
+@app.command()
+@door
+def touchstone(
+    serial: Serial,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where to put one .s2p file per hook-up.")],
+    works: Works = HERE,
+    run: Run = None,
+) -> None:
+    """Write the sweeps of a run as Touchstone files."""
+    from station.cli import acts
+
+    acts.touchstone(works, serial, run, out)
+
+
+@app.command(name="try-dialect")
+@door
+def try_dialect(
+    works: Works = HERE,
+    power: Annotated[
+        str, typer.Option(metavar="'-20 dBm'", help="Source power of the trial sweep.")
+    ] = "-20 dBm",
+    as_json: AsJson = False,
+) -> Exit:
+    """Try the dialect on the connected analyzer."""
+    from station.cli import acts
+
+    return acts.try_dialect(works, power, as_json=as_json)
+
+
+@app.command()
+@door
+def simulate(
+    seed: Annotated[int, typer.Option(metavar="N")] = 1,
+    real_time: Annotated[bool, typer.Option("--real-time", help="Sweeps take their time.")] = False,
+    socket_port: Annotated[int, typer.Option(metavar="PORT", help="0 takes a free one.")] = 0,
+    hislip_port: Annotated[int, typer.Option(metavar="PORT", help="0 takes a free one.")] = 0,
+) -> None:
+    """Start the simulated bench alone; Ctrl-C ends it."""
+    from station.cli.simulator import run_alone
+
+    run_alone(seed, real_time=real_time, socket_port=socket_port, hislip_port=hislip_port)
+
+
+@app.command()
+@door
+def schema(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="recipe, limit-table or bench")],
+) -> None:
+    """Print the JSON Schema of a kind of file."""
+    from station.cli import acts
+
+    acts.schema(kind)
+
+
+def main() -> None:
+    """What the `station` command runs."""
+    app()
