@@ -1,0 +1,63 @@
+"""From a stored run to the record that the reports read; the pictures are drawn anew from the stored sweeps."""
+
+from __future__ import annotations
+
+from limits.quantity import Channels
+from limits.reading import Reading
+from limits.verdict import Verdict
+from reports.record import Document, Order, SweepNote, UnitRecord, Works
+from station.database.entries import StoredRun, StoredText
+from station.errors import UserMistake
+from station.measurements.panels import draw_panels
+from station.measurements.sweep import Sweep
+from station.orders import WorkOrder
+
+
+def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord:
+    """The record of a judged run, under the works' name and address.
+
+    Raises station.errors.UserMistake for a run that has no verdict.
+    """
+    if run.verdict is None or run.finished is None:
+        raise UserMistake(
+            f"run {run.run_number} of {run.head.serial} has no verdict ({run.state}{': ' + run.why if run.why else ''}); "
+            "test the unit again"
+        )
+    order = run.order
+    return UnitRecord(
+        serial=run.head.serial,
+        run_number=run.run_number,
+        works=Works(name, address, run.head.station),
+        order=_order(order),
+        recipe=_document(run.head.recipe),
+        limits=_document(run.head.limits),
+        operator=run.head.operator,
+        started=run.head.started,
+        finished=run.finished,
+        temperature_c=run.head.temperature_c,
+        instruments=run.head.instruments,
+        sweeps=tuple(_note(sweep) for sweep in run.sweeps),
+        verdict=run.verdict,
+        information=_without_limit(run.readings, run.verdict),
+        panels=draw_panels({sweep.hookup: sweep for sweep in run.sweeps}, Channels(order.tx_hz, order.rx_hz)),
+    )
+
+
+def _order(order: WorkOrder) -> Order:
+    return Order(order.number, order.customer, order.model, order.tx_hz, order.rx_hz, order.due)
+
+
+def _document(text: StoredText) -> Document:
+    return Document(text.name, text.revision, text.digest)
+
+
+def _note(sweep: Sweep) -> SweepNote:
+    settings = sweep.settings
+    return SweepNote(
+        str(sweep.hookup), len(sweep.freq_hz), settings.bandwidth_hz, settings.averages, settings.power_dbm
+    )
+
+
+def _without_limit(readings: tuple[Reading, ...], verdict: Verdict) -> tuple[Reading, ...]:
+    judged = {decision.reading.name for decision in verdict.decisions}
+    return tuple(reading for reading in readings if reading.name not in judged)
