@@ -29,8 +29,8 @@ _EXPECTED = {
     "greater_than_equal": "at least {ge}",
     "less_than": "less than {lt}",
     "less_than_equal": "at most {le}",
-    "too_short": "at least {min_length} entries",
-    "too_long": "at most {max_length} entries",
+    "too_short": "{min_length} or more entries",
+    "too_long": "no more than {max_length} entries",
     "string_too_short": "a text of at least {min_length} characters",
     "string_too_long": "a text of at most {max_length} characters",
     "string_pattern_mismatch": "a text that fits the pattern {pattern}",
@@ -101,7 +101,7 @@ def _words(detail: ErrorDetails, loc: Loc, form: type[BaseModel]) -> str:
         return str(context["error"])
     written = got(detail["input"])
     if kind in ("too_short", "too_long"):
-        written = str(context["actual_length"])
+        written = str(context["actual_length"] or "none")
     if kind in _EXPECTED:
         expected = _EXPECTED[kind].format(**context)
         return f"expected {expected}, got {written}{_nearest_choice(kind, detail['input'], expected)}"

@@ -72,8 +72,8 @@ Anchor = Literal["tx", "rx", "low", "high"]
 _ANCHORS: dict[str, Anchor] = {"tx": "tx", "rx": "rx", "low": "low", "high": "high"}
 
 _QUANTITY = rf"{NUMBER}\s*[kMG]?Hz"
-_FREQUENCY = rf"((tx|rx|low|high)(\s*[+\-\u2212]\s*{_QUANTITY})?|\+?\s*{_QUANTITY})\s*"
-_SPAN = rf"{_FREQUENCY}(\s*(±|\+-|\+/-)\s*{_QUANTITY}|\s+to\s+{_FREQUENCY})"
+FREQUENCY_PATTERN = rf"((tx|rx|low|high)(\s*[+\-\u2212]\s*{_QUANTITY})?|\+?\s*{_QUANTITY})\s*"
+SPAN_PATTERN = rf"{FREQUENCY_PATTERN}(\s*(±|\+-|\+/-)\s*{_QUANTITY}|\s+to\s+{FREQUENCY_PATTERN})"
 _EXAMPLE = "a frequency like 'tx', 'rx - 12.5 kHz' or '157.05 MHz'"
 _SPAN_EXAMPLE = "a span like 'tx ± 12.5 kHz' or 'low - 2.5 MHz to high + 2.5 MHz'"
 
@@ -137,13 +137,13 @@ class Frequency:
 
     @classmethod
     def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return _text_schema(cls.parse, cls)
+        return from_text_schema(cls.parse, cls)
 
     @classmethod
     def __get_pydantic_json_schema__(
         cls, core: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, object]:
-        return {"type": "string", "pattern": f"^{_FREQUENCY}$", "description": f"{_EXAMPLE}"}
+        return {"type": "string", "pattern": f"^{FREQUENCY_PATTERN}$", "description": f"{_EXAMPLE}"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,16 +184,16 @@ class Span:
 
     @classmethod
     def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return _text_schema(cls.parse, cls)
+        return from_text_schema(cls.parse, cls)
 
     @classmethod
     def __get_pydantic_json_schema__(
         cls, core: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, object]:
-        return {"type": "string", "pattern": f"^{_SPAN}$", "description": f"{_SPAN_EXAMPLE}"}
+        return {"type": "string", "pattern": f"^{SPAN_PATTERN}$", "description": f"{_SPAN_EXAMPLE}"}
 
 
-def _text_schema(parse: Callable[[str], V], kind: type[V]) -> CoreSchema:
+def from_text_schema(parse: Callable[[str], V], kind: type[V]) -> CoreSchema:
     def validate(value: object) -> V:
         if isinstance(value, kind):
             return value

@@ -62,9 +62,15 @@ class Curve:
     """Shape (n,), rising."""
 
     value: FloatArray
-    """Shape (n,), in `unit`."""
+    """Shape (n,), in `unit`. May hold NaN where there is no number; the judge passes no such point."""
 
     trace: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.freq_hz.ndim != 1 or self.freq_hz.shape != self.value.shape:
+            raise ValueError(
+                f"{self.name}: {self.value.shape} values at {self.freq_hz.shape} frequencies; one for each"
+            )
 
     def at(self, index: int) -> Reading:
         """The reading at one of the curve's points; what a decision about the curve is shown by."""

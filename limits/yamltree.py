@@ -165,10 +165,8 @@ class _Gardener:
         anchor = getattr(event, "anchor", None)
         if isinstance(event, yaml.AliasEvent):
             self._wrong(loc, place, f"'*{anchor}' refers to another place; write the value out here")
-        elif getattr(event, "anchor", None):
-            self._wrong(
-                loc, place, f"'&{event.anchor}' is an anchor, which is not understood here; remove it"
-            )
+        elif anchor:
+            self._wrong(loc, place, f"'&{anchor}' is an anchor, which is not understood here; remove it")
         elif (tag := getattr(event, "tag", None)) not in _PLAIN_STR_TAGS:
             short = str(tag).replace("tag:yaml.org,2002:", "!!")
             self._wrong(loc, place, f"'{short}' is a YAML tag, which is not understood here; remove it")
@@ -225,6 +223,8 @@ def _nothing(value: str, loc: Loc) -> str:
     name = f"'{loc[-1]}'" if loc and isinstance(loc[-1], str) else "this entry"
     if value:
         return f"'{value}' means nothing in YAML; give {name} a value, put it in quotes, or remove it"
+    if re.match("[0-9]", name.strip("'")):
+        return f"{name} stands alone after a comma; a decimal comma splits a number here, so write a point"
     return f"{name} has no value; write one, or remove it"
 
 

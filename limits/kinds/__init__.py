@@ -1,0 +1,1 @@
+"""The kinds of limit: one file and one row in the catalogue each."""

@@ -1,0 +1,168 @@
+"""A curve must keep to its limit at every frequency of the mask's spans.
+
+Where the curve has nothing to say, nothing is passed: a span it does not cover, a span without points, a wide
+gap between points and a value that is not a number all leave the mask undecided, with a note that says where.
+A point that is outside its limit fails the mask whatever else is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Annotated, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import AfterValidator, Field, RootModel, model_validator
+
+from limits.kinds.bound import DB, ROOT, Amount, Bound, Weighed, nothing_said, unfit
+from limits.quantity import Channels, Span
+from limits.reading import Curve, FloatArray, Reading
+from limits.units import hertz_text
+from limits.verdict import LimitLine
+from limits.yamlfile import Form
+
+EDGE_HZ = 1.0
+"""How far a point may miss the edge of a span and still be on it: analyzers keep frequencies to 1 Hz or better."""
+
+WIDEST_STEP = 0.5
+"""A step between points wider than this part of a span is a hole in it: three points are the least that span it."""
+
+
+def _in_db(amount: Amount) -> Amount:
+    if amount.unit != DB:
+        raise ValueError(f"a mask is in dB, got '{amount}'")
+    return amount
+
+
+DbAmount = Annotated[Amount, AfterValidator(_in_db)]
+
+
+class MaskRow(Form):
+    """One stretch of a mask: the span it covers and its limit there, at_least or at_most."""
+
+    over: Span
+    at_least: DbAmount | None = None
+    at_most: DbAmount | None = None
+
+    @model_validator(mode="after")
+    def _one_limit(self) -> MaskRow:
+        if (self.at_least is None) == (self.at_most is None):
+            raise ValueError("a stretch of a mask has either 'at_least' or 'at_most'")
+        return self
+
+    @property
+    def limit(self) -> tuple[str, Amount, int]:
+        """Its words, its amount, and the sign of what is inside: +1 above, -1 below."""
+        if self.at_least is not None:
+            return "at least", self.at_least, 1
+        if self.at_most is not None:
+            return "at most", self.at_most, -1
+        raise ValueError("a stretch of a mask has either 'at_least' or 'at_most'")
+
+    def margins(self, value: FloatArray, channels: Channels) -> FloatArray:
+        """Distance to the limit of each value, positive inside."""
+        _, amount, sign = self.limit
+        return sign * (value - amount.at(channels))
+
+
+class Mask(RootModel[Annotated[tuple[MaskRow, ...], Field(min_length=1)]]):
+    """A limit over frequency: stretches, each with its span and its limit."""
+
+    model_config = ROOT
+    on_curve: ClassVar[bool] = True
+
+    @property
+    def unit(self) -> str:
+        """Always dB."""
+        return DB
+
+    def words(self, channels: Channels) -> str:
+        """E.g. `at least 70 dB from 157 to 158 MHz`, stretch by stretch."""
+        return "; ".join(
+            f"{row.limit[0]} {row.limit[1].words(channels)} from {_span_words(*row.over.at(channels))}"
+            for row in self.root
+        )
+
+    def weigh(self, subject: Reading | Curve, channels: Channels) -> Weighed:
+        """The curve's point of worst margin; no margin when no point is outside and something is missing."""
+        if not isinstance(subject, Curve) or subject.unit != DB:
+            return nothing_said(subject, (unfit(DB, self.on_curve, subject),))
+        found = [_stretch(row, subject, channels) for row in self.root]
+        holes = [hole for stretch in found for hole in stretch.holes]
+        worst = min((stretch for stretch in found if stretch.points), key=lambda s: s.margin, default=None)
+        if worst is None or (holes and worst.margin >= 0):
+            return nothing_said(subject, holes)
+        return Weighed(replace(subject.at(worst.index), note="; ".join(holes)), worst.margin)
+
+    def lines(self, reading: Reading, channels: Channels) -> tuple[LimitLine, ...]:
+        """A level line for each stretch."""
+        if reading.trace is None:
+            return ()
+        return tuple(LimitLine(row.over.at(channels), (row.limit[1].at(channels),) * 2) for row in self.root)
+
+    def looser_than(self, other: Bound) -> bool:
+        """Whether a stretch with the same span and sense has a surely looser limit."""
+        if not isinstance(other, Mask):
+            return False
+        return any(_looser(row, its) for row in self.root for its in other.root)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """What a curve says of one stretch of a mask."""
+
+    points: int
+    """How many points could be judged."""
+
+    index: int
+    """The point of worst margin."""
+
+    margin: float
+    holes: tuple[str, ...]
+
+
+def _stretch(row: MaskRow, curve: Curve, channels: Channels) -> _Stretch:
+    low, high = row.over.at(channels)
+    inside = (curve.freq_hz >= low - EDGE_HZ) & (curve.freq_hz <= high + EDGE_HZ)
+    holes = tuple(_holes(curve, inside, low, high))
+    judged = np.flatnonzero(inside & np.isfinite(curve.value))
+    if not judged.size:
+        return _Stretch(0, 0, 0.0, holes)
+    margins = row.margins(curve.value[judged], channels)
+    worst = int(np.argmin(margins))
+    return _Stretch(int(judged.size), int(judged[worst]), float(margins[worst]), holes)
+
+
+def _holes(curve: Curve, inside: NDArray[np.bool_], low: float, high: float) -> Iterator[str]:
+    """Everything that keeps a curve from speaking for a whole span."""
+    freq = curve.freq_hz[inside]
+    if not np.all(np.diff(curve.freq_hz) > 0):
+        yield "the curve's frequencies do not rise"
+    elif not freq.size:
+        yield f"not measured from {_span_words(low, high)}"
+    else:
+        edges = np.clip(np.concatenate(([low], freq, [high])), low, high)
+        missing = np.diff(edges) > WIDEST_STEP * (high - low) + EDGE_HZ
+        missing[0] |= curve.freq_hz[0] > low + EDGE_HZ
+        missing[-1] |= curve.freq_hz[-1] < high - EDGE_HZ
+        for index in np.flatnonzero(missing):
+            yield f"not measured from {_span_words(float(edges[index]), float(edges[index + 1]))}"
+    lost = freq[~np.isfinite(curve.value[inside])]
+    if lost.size:
+        more = f" and {lost.size - 1} more" if lost.size > 1 else ""
+        yield f"no number at {hertz_text(float(lost[0]))}{more}"
+
+
+def _looser(mine: MaskRow, its: MaskRow) -> bool:
+    (sense, amount, sign), (its_sense, its_amount, _) = mine.limit, its.limit
+    if mine.over.ends != its.over.ends or sense != its_sense:
+        return False
+    return amount.surely_below(its_amount) if sign > 0 else its_amount.surely_below(amount)
+
+
+def _span_words(low_hz: float, high_hz: float) -> str:
+    first, last = hertz_text(low_hz), hertz_text(high_hz)
+    if first.split()[-1] == last.split()[-1]:
+        first = first.rpartition(" ")[0]
+    return f"{first} to {last}"
