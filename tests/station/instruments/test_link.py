@@ -1,0 +1,460 @@
+"""The link against instruments that misbehave on purpose: each fault is told apart, named, and survived."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import pkgutil
+import socket
+import struct
+import threading
+import time
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+import pyvisa
+import pyvisa_py
+from pyvisa import errors as visa_errors
+from pyvisa import rname
+from pyvisa.constants import StatusCode
+
+from station.errors import (
+    Garbled,
+    Gone,
+    InstrumentFault,
+    Refused,
+    Silent,
+    Unreachable,
+    WrongInstrument,
+)
+from station.instruments.block import NumberFormat
+from station.instruments.link import Link, open_link, translate
+
+IDENTITY = "Skerry Works,Bad instrument,1,0"
+DOUBLES = NumberFormat("REAL,64", "NORMAL")
+SHORT_S = 0.25
+"""Long enough for a loaded machine to answer on loopback, short enough to wait for in a test."""
+
+
+def polite(question: str) -> bytes | None:
+    """What a good instrument says to the common questions."""
+    if question == "*IDN?":
+        return IDENTITY.encode() + b"\n"
+    if question == "SYST:ERR?":
+        return b'0,"No error"\n'
+    if question.endswith("?"):
+        return b"1\n"
+    return None
+
+
+def answering(**answers: bytes | None) -> Callable[[str], bytes | None]:
+    """A polite instrument, but for the questions named (without their question mark)."""
+    return lambda question: (
+        answers[question.removesuffix("?")] if question.removesuffix("?") in answers else polite(question)
+    )
+
+
+def a_block(*values: float) -> bytes:
+    data = np.array(values, ">f8").tobytes()
+    length = str(len(data)).encode()
+    return b"#" + str(len(length)).encode() + length + data + b"\n"
+
+
+def test_an_answer_comes_back_as_text(bad):
+    with open_link(bad(polite).address) as link:
+        assert link.identify() == IDENTITY
+        assert link.ask("*OPC?") == "1"
+
+
+def test_a_block_may_contain_line_ends(bad):
+    """0x0A inside the data is data: 0x0A0A... is a double like any other."""
+    value = struct.unpack(">d", b"\x0a" * 8)[0]
+    with open_link(bad(answering(DATA=a_block(value, 1.5, value))).address) as link:
+        assert [value, 1.5, value] == list(link.ask_numbers("DATA?", DOUBLES))
+        assert link.identify() == IDENTITY
+
+
+def test_a_large_block_arrives_whole(bad):
+    values = np.random.default_rng(1).normal(size=200_000)
+    with open_link(bad(answering(DATA=a_block(*values))).address) as link:
+        np.testing.assert_array_equal(values, link.ask_numbers("DATA?", DOUBLES))
+
+
+def test_ascii_numbers_are_read(bad):
+    with open_link(bad(answering(DATA=b"1.5,-2.25E-3,+7\n")).address) as link:
+        assert list(link.ask_numbers("DATA?", NumberFormat("ASCII"))) == [1.5, -2.25e-3, 7.0]
+
+
+def test_an_order_is_one_message_that_ends_in_the_error_query(bad):
+    served = bad(lambda _: b'3;1;0,"No error"\n')
+    with open_link(served.address) as link:
+        assert link.order(["A 1", "*CLS"], ["B?", "*OPC?"]) == ("3", "1")
+    assert served.heard == ["A 1;*CLS;:B?;*OPC?;:SYST:ERR?"]
+
+
+def test_an_instrument_that_takes_one_command_a_message_gets_them_so(bad):
+    served = bad(polite)
+    with open_link(served.address, joined=False) as link:
+        assert link.order(["A 1", "*CLS"], ["B?", "*OPC?"]) == ("1", "1")
+    assert served.heard == ["A 1", "*CLS", "B?", "*OPC?", "SYST:ERR?"]
+
+
+def test_an_error_in_the_queue_is_quoted_with_all_that_follow(bad):
+    queue = [b'-113,"Undefined header"\n', b'0,"No error"\n']
+
+    def answer(message: str) -> bytes | None:
+        return queue.pop(0) if message == "SYST:ERR?" else b'-222,"Data out of range; FREQ"\n'
+
+    with open_link(bad(answer).address) as link, pytest.raises(Refused) as caught:
+        link.order(["FREQ 1"])
+    assert caught.value.answer == '-222,"Data out of range; FREQ"; -113,"Undefined header"'
+    assert caught.value.command == "FREQ 1;:SYST:ERR?"
+
+
+def test_an_error_queue_without_end_does_not_hold_us(bad):
+    with open_link(bad(lambda _: b'-350,"Queue overflow"\n').address) as link, pytest.raises(Garbled):
+        link.errors()
+
+
+def test_a_refused_port_is_unreachable_at_the_first_question(transport):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    address = f"TCPIP::127.0.0.1::{port}::SOCKET"
+    if transport == "hislip":
+        address = f"TCPIP::127.0.0.1::hislip0,{port}::INSTR"
+    with open_link(address) as link, pytest.raises(Unreachable) as caught:
+        link.identify()
+    assert f"analyzer at {address}" == caught.value.instrument
+    assert isinstance(caught.value.__cause__, Exception)
+
+
+@pytest.mark.parametrize("address", ["TCPIP::127.0.0.1", "nonsense", "", "TCPIP::127.0.0.1::x::SOCKET"])
+def test_a_bad_resource_name_is_told_in_one_clear_line(address):
+    if address == "TCPIP::127.0.0.1":
+        address = "TCPIP::127.0.0.1::INSTR::MORE::SOCKET"
+    with open_link(address) as link, pytest.raises(Unreachable) as caught:
+        link.identify()
+    assert "\n" not in str(caught.value)
+    assert address in str(caught.value)
+
+
+def test_a_silent_instrument_is_silent_after_the_time_given(bad):
+    with open_link(bad(lambda _: None).address, patience_s=SHORT_S) as link:
+        begun = time.monotonic()
+        with pytest.raises(Silent) as caught:
+            link.identify()
+        assert SHORT_S <= time.monotonic() - begun < 4 * SHORT_S
+    assert caught.value.command == "*IDN?"
+
+
+def test_waiting_for_silence_costs_no_processor(bad):
+    with open_link(bad(lambda _: None).address, patience_s=SHORT_S) as link:
+        begun = time.thread_time()
+        with pytest.raises(Silent):
+            link.identify()
+        assert time.thread_time() - begun < SHORT_S / 2
+
+
+def test_a_late_answer_is_never_taken_for_the_next_one(bad):
+    """Late and at once answers are different numbers, so a mix-up would show."""
+    released = threading.Event()
+
+    def answer(question: str) -> bytes | None:
+        if question == "SLOW?":
+            released.wait(5)
+            return b"111\n"
+        return b"222\n" if question == "FAST?" else polite(question)
+
+    served = bad(answer)
+    with open_link(served.address, patience_s=SHORT_S) as link:
+        assert link.identify() == IDENTITY
+        with pytest.raises(Silent):
+            link._exchange("SLOW?", link._text)
+        released.set()
+        time.sleep(0.05)
+        assert link.ask("FAST?") == "222"
+        assert link.identify() == IDENTITY
+    assert served.connections == 2
+
+
+def test_a_late_answer_to_an_interrupted_question_is_dropped(bad, monkeypatch):
+    """Ctrl-C while waiting leaves an answer on its way too."""
+    served = bad(answering(SLOW=b"111\n", FAST=b"222\n"))
+    with open_link(served.address) as link:
+        assert link.identify() == IDENTITY
+
+        def interrupted(_wire, _deadline):
+            time.sleep(0.05)
+            raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            link._exchange("SLOW?", interrupted)
+        assert link.ask("FAST?") == "222"
+
+
+def test_an_answer_nobody_asked_for_is_not_believed(bad_on_socket):
+    """Two lines for one question: the second must not answer the next question."""
+    with open_link(bad_on_socket(answering(TWO=b"1\n2\n", FAST=b"222\n")).address) as link:
+        with contextlib.suppress(Garbled):
+            link.ask("TWO?")
+        assert link.ask("FAST?") == "222"
+
+
+def test_another_instrument_at_the_same_address_is_noticed(bad):
+    identities = [IDENTITY, "Skerry Works,Another,2,0"]
+
+    def answer(question: str) -> bytes | None:
+        return identities.pop(0).encode() + b"\n" if question == "*IDN?" else b"" if identities[1:] else None
+
+    with open_link(bad(answer).address, patience_s=SHORT_S) as link:
+        link.identify()
+        link.close()
+        with pytest.raises(WrongInstrument) as caught:
+            link.ask("*OPC?")
+    assert caught.value.answer == "Skerry Works,Another,2,0"
+
+
+def test_the_end_of_the_connection_is_noticed_at_once(bad):
+    served = bad(answering(DATA=b""))
+    with open_link(served.address, patience_s=30) as link:
+        begun = time.monotonic()
+        with pytest.raises(Gone):
+            link.ask_numbers("DATA?", DOUBLES)
+        assert time.monotonic() - begun < 3
+        assert link.identify() == IDENTITY
+
+
+def test_an_end_in_the_middle_of_a_block_is_noticed_at_once(bad_on_socket):
+    def answer(question: str) -> bytes | None:
+        if question == "DATA?":
+            threading.Timer(0.1, lambda: sockets[-1].shutdown(socket.SHUT_RDWR)).start()
+            return a_block(1.0, 2.0)[:-5]
+        return polite(question)
+
+    sockets: list[socket.socket] = []
+    served = bad_on_socket(answer)
+    with open_link(served.address, patience_s=30) as link:
+        link.identify()
+        sockets.append(link._wire._port.socket)
+        with pytest.raises(Gone) as caught:
+            link.ask_numbers("DATA?", DOUBLES)
+    assert "#216" in caught.value.answer
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        b"-1.5,2.5\n",
+        b"#A5hello\n",
+        b"#2x5hello\n",
+        b"#15hellooo\n",
+        b"#13abc\n",
+        a_block(1.0, float("nan")),
+        a_block(1.0, float("inf")),
+        a_block(1.0, -float("inf")),
+        a_block(9.91e37),
+        a_block(1.0, -9.9e37),
+    ],
+)
+def test_nonsense_for_a_block_is_garbled_and_survived(bad, reply):
+    with open_link(bad(answering(DATA=reply)).address, patience_s=SHORT_S) as link:
+        with pytest.raises(Garbled) as caught:
+            link.ask_numbers("DATA?", DOUBLES)
+        assert caught.value.command == "DATA?"
+        assert caught.value.answer
+        assert link.identify() == IDENTITY
+
+
+@pytest.mark.parametrize(
+    "reply", [b"1,x\n", b"\n", b"1,,2\n", b"9.91E37\n", b"NAN\n", b"\xff\xfe\n", b"1;2\n"]
+)
+def test_nonsense_for_ascii_numbers_is_garbled(bad, reply):
+    with open_link(bad(answering(DATA=reply)).address) as link, pytest.raises(Garbled):
+        link.ask_numbers("DATA?", NumberFormat("ASCII"))
+
+
+def test_an_answer_that_is_not_ascii_is_garbled(bad):
+    with open_link(bad(answering(NAME=b"caf\xe9\n")).address) as link, pytest.raises(Garbled):
+        link.ask("NAME?")
+
+
+def test_a_truncated_block_on_a_socket_is_silence_that_shows_what_came(bad_on_socket):
+    """Nothing tells a raw socket that no more will come, so this is the time-out; what came is shown."""
+    served = bad_on_socket(answering(DATA=a_block(1.0, 2.0)[:-6]))
+    with open_link(served.address, patience_s=SHORT_S) as link:
+        with pytest.raises(Silent) as caught:
+            link.ask_numbers("DATA?", DOUBLES)
+        assert "#216" in caught.value.answer
+        assert link.identify() == IDENTITY
+
+
+def test_a_truncated_block_over_hislip_is_garbled_at_once(bad_on_hislip):
+    """The message ends before the block does; reading on would spin for ever."""
+    served = bad_on_hislip(answering(DATA=a_block(1.0, 2.0)[:-6]))
+    with open_link(served.address, patience_s=30) as link:
+        begun = time.monotonic()
+        with pytest.raises(Garbled, match="announces 16 bytes and 11 came"):
+            link.ask_numbers("DATA?", DOUBLES)
+        assert time.monotonic() - begun < 3
+        assert link.identify() == IDENTITY
+
+
+def test_a_block_of_indefinite_length_is_read_where_the_line_marks_its_end(bad_on_hislip, bad_on_socket):
+    reply = b"#0" + np.array([1.0, 2.0], ">f8").tobytes() + b"\n"
+    with open_link(bad_on_hislip(answering(DATA=reply)).address) as link:
+        assert list(link.ask_numbers("DATA?", DOUBLES)) == [1.0, 2.0]
+    with (
+        open_link(bad_on_socket(answering(DATA=reply)).address) as link,
+        pytest.raises(Garbled, match="indefinite"),
+    ):
+        link.ask_numbers("DATA?", DOUBLES)
+
+
+def test_an_unterminated_answer_is_complete_where_the_line_marks_its_end(bad_on_hislip):
+    with open_link(bad_on_hislip(answering(NAME=b"no line end")).address) as link:
+        assert link.ask("NAME?") == "no line end"
+        assert link.identify() == IDENTITY
+
+
+def test_an_unterminated_answer_on_a_socket_is_no_answer(bad_on_socket):
+    with open_link(bad_on_socket(answering(NAME=b"no line end")).address, patience_s=SHORT_S) as link:
+        with pytest.raises(Silent) as caught:
+            link.ask("NAME?")
+        assert caught.value.answer == "'no line end'"
+        assert link.identify() == IDENTITY
+
+
+def test_silence_after_an_unknown_command_is_explained_by_the_error_queue(bad):
+    queue = [b'-113,"Undefined header; FOO?"\n']
+
+    def answer(question: str) -> bytes | None:
+        if question == "FOO?":
+            return None
+        return queue.pop() if question == "SYST:ERR?" and queue else polite(question)
+
+    with open_link(bad(answer).address, patience_s=SHORT_S) as link, pytest.raises(Refused) as caught:
+        link.ask("FOO?")
+    assert caught.value.command == "FOO?"
+    assert "-113" in caught.value.answer
+    assert isinstance(caught.value.__cause__, Silent)
+
+
+def test_an_instrument_that_takes_no_bytes_is_silent(bad_on_socket):
+    hold = threading.Event()
+
+    def answer(question: str) -> bytes | None:
+        hold.wait(10)
+        return None
+
+    with open_link(bad_on_socket(answer).address, patience_s=SHORT_S) as link:
+        link.tell("HOLD")
+        with pytest.raises(Silent, match="does not take"):
+            link._exchange("X" * 30_000_000, link._text)
+        hold.set()
+
+
+def test_a_line_the_instrument_dropped_between_two_questions_is_opened_again(bad_on_socket):
+    served = bad_on_socket(polite)
+    with open_link(served.address) as link:
+        link.identify()
+        link._wire._port.socket.shutdown(socket.SHUT_RDWR)
+        assert link.identify() == IDENTITY
+    assert served.connections == 2
+
+
+def test_without_sight_of_the_socket_the_same_answers_are_read(bad_on_socket, monkeypatch):
+    """Other VISA libraries show no socket: then the reading is done by them alone."""
+    monkeypatch.setattr("station.instruments.link._socket_of", lambda _resource: None)
+    served = bad_on_socket(answering(DATA=a_block(1.5, -2.0), LATE=None))
+    with open_link(served.address, patience_s=SHORT_S) as link:
+        assert link.identify() == IDENTITY
+        assert list(link.ask_numbers("DATA?", DOUBLES)) == [1.5, -2.0]
+        with pytest.raises(Silent):
+            link.ask("LATE?")
+        assert link.identify() == IDENTITY
+
+
+def test_a_link_is_made_without_any_trip(bad):
+    served = bad(polite)
+    Link(served.address)
+    assert served.connections == 0
+
+
+FOREIGN = [
+    (visa_errors.VisaIOError(StatusCode.error_timeout), Silent),
+    (visa_errors.VisaIOError(StatusCode.error_connection_lost), Gone),
+    (visa_errors.VisaIOError(StatusCode.error_io), Gone),
+    (visa_errors.VisaIOError(StatusCode.error_resource_not_found), Unreachable),
+    (visa_errors.VisaIOError(StatusCode.error_invalid_resource_name), Unreachable),
+    (visa_errors.VisaIOError(StatusCode.error_library_not_found), Unreachable),
+    (rname.InvalidResourceName("bad"), Unreachable),
+    (visa_errors.InvalidSession(), Gone),
+    (visa_errors.InvalidBinaryFormat("bad"), Garbled),
+    (TimeoutError(), Silent),
+    (ConnectionRefusedError(111, "refused"), Unreachable),
+    (socket.gaierror(-2, "unknown"), Unreachable),
+    (ConnectionResetError(104, "reset"), Gone),
+    (BrokenPipeError(32, "pipe"), Gone),
+    (ConnectionAbortedError(103, "aborted"), Gone),
+    (EOFError(), Gone),
+    (OSError(113, "no route"), Gone),
+    (RuntimeError("Connection was dropped by server."), Gone),
+    (RuntimeError("protocol synchronization error"), Garbled),
+    (AssertionError(), Garbled),
+    (UnicodeDecodeError("ascii", b"\xff", 0, 1, "bad"), Garbled),
+    (ValueError("bad"), Garbled),
+    (struct.error("bad"), Garbled),
+    (Exception("could not connect: error_timeout"), Gone),
+]
+
+
+@pytest.mark.parametrize(("foreign", "expected"), FOREIGN, ids=lambda value: repr(value)[:50])
+def test_each_foreign_error_has_its_meaning(foreign, expected):
+    assert expected is translate(foreign)[0]
+
+
+@pytest.mark.parametrize("foreign", [foreign for foreign, _ in FOREIGN], ids=repr)
+def test_while_the_line_is_opened_every_failure_means_unreachable(foreign):
+    assert Unreachable is translate(foreign, opening=True)[0]
+
+
+def _foreign_classes() -> set[type[Exception]]:
+    found: set[type[Exception]] = set()
+    for package in (pyvisa, pyvisa_py):
+        for info in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
+            if ".testsuite" in info.name or "__main__" in info.name or ".ctwrapper" in info.name:
+                continue
+            try:
+                module = importlib.import_module(info.name)
+            except ImportError:
+                continue  # a transport whose own library is not installed here
+            found |= {
+                thing
+                for thing in vars(module).values()
+                if isinstance(thing, type)
+                and issubclass(thing, Exception)
+                and not issubclass(thing, Warning)
+                and thing.__module__.startswith(("pyvisa", "pyvisa_py"))
+            }
+    return found
+
+
+def _one_of(foreign: type[Exception]) -> Exception:
+    for count in range(4):
+        try:
+            return foreign(*[StatusCode.error_timeout if "VisaIO" in foreign.__name__ else "x"] * count)
+        except TypeError:
+            continue
+    raise AssertionError(f"{foreign} cannot be made")
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_every_exception_class_of_the_libraries_is_translated():
+    """Found by looking through the libraries, so that a new version's new class is seen here."""
+    classes = _foreign_classes()
+    assert {"VisaIOError", "InvalidSession", "RPCError", "OpenError"} <= {each.__name__ for each in classes}
+    for foreign in classes:
+        kind, what = translate(_one_of(foreign))
+        assert issubclass(kind, InstrumentFault)
+        assert what
