@@ -1,0 +1,99 @@
+"""`python -m fixtures_sim`: a bench on loopback, for any SCPI client to play with.
+
+Prints one JSON line with the ports when it can be reached and runs until it is interrupted, or, with
+`--until-stdin-closes`, until whoever started it goes away.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import select
+import signal
+import sys
+from types import FrameType
+
+from fixtures_sim.imperfections import Imperfections, TestPorts
+from fixtures_sim.server import Bench, running_bench
+from fixtures_sim.tcp import PortTaken
+from fixtures_sim.units import build_unit
+
+SAMPLE = ("SK-V4", "SKV-0001", 157.05e6, 161.65e6)
+"""What lies on the fixture until the hands place something else."""
+
+
+def main(arguments: list[str]) -> int:
+    """Run the bench; the exit code: 0 after a clean end, 2 when a port is taken."""
+    asked = _parser().parse_args(arguments)
+    imperfections = Imperfections(
+        ports=TestPorts() if asked.test_port_errors else None, load_db=asked.load_return_loss_db
+    )
+    wake, waker = os.pipe()
+    _on_signal_write_to(waker)
+    try:
+        with running_bench(
+            seed=asked.seed,
+            real_time=asked.real_time,
+            imperfections=imperfections,
+            socket_port=asked.socket_port,
+            hislip_port=asked.hislip_port,
+            hands_port=asked.hands_port,
+        ) as bench:
+            _place_sample(bench, asked.seed)
+            _say_ready(bench)
+            _wait(wake, asked.until_stdin_closes)
+    except PortTaken as taken:
+        sys.stderr.write(f"{taken}\n")
+        return 2
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m fixtures_sim", description="A simulated bench on loopback."
+    )
+    parser.add_argument("--seed", type=int, default=1, help="same seed, same noise and same units")
+    parser.add_argument("--real-time", action="store_true", help="sweeps take as long as on an analyzer")
+    for name in ("socket", "hislip", "hands"):
+        parser.add_argument(f"--{name}-port", type=int, default=0, metavar="PORT", help="0 for a free one")
+    parser.add_argument("--test-port-errors", action="store_true", help="an analyzer that was not calibrated")
+    parser.add_argument(
+        "--load-return-loss-db", type=float, metavar="DB", help="of the load on the idle port"
+    )
+    parser.add_argument(
+        "--until-stdin-closes", action="store_true", help="end with the program that started it"
+    )
+    return parser
+
+
+def _place_sample(bench: Bench, seed: int) -> None:
+    model, serial, tx_hz, rx_hz = SAMPLE
+    bench.place(build_unit(model, serial, tx_hz, rx_hz, seed, ()))
+    bench.hook_up("TX", "ANT")
+
+
+def _say_ready(bench: Bench) -> None:
+    ports = {"socket": bench.socket_port, "hislip": bench.hislip_port, "hands": bench.hands_port}
+    sys.stdout.write(json.dumps(ports) + "\n")
+    sys.stdout.flush()
+
+
+def _on_signal_write_to(waker: int) -> None:
+    def wake(number: int, frame: FrameType | None) -> None:
+        os.write(waker, b"!")
+
+    signal.signal(signal.SIGINT, wake)
+    signal.signal(signal.SIGTERM, wake)
+
+
+def _wait(wake: int, until_stdin_closes: bool) -> None:
+    watched = [wake, *([sys.stdin.fileno()] if until_stdin_closes else [])]
+    while True:
+        ready, _, _ = select.select(watched, [], [])
+        if wake in ready or (ready and not os.read(ready[0], 4096)):
+            return
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,131 @@
+"""The hands at the bench: they lay devices down, re-cable them, warm them and make things go wrong.
+
+One JSON object a line, answered by one line: `{"ok": true}` or `{"ok": false, "why": "..."}`. No instrument
+knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up,
+remove, temperature, fault (`{"kind": "none"}` clears all).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from fixtures_sim.device import Device
+from fixtures_sim.faults import Fault, Faults
+from fixtures_sim.fixture import Fixture
+from fixtures_sim.specimen import combline_pair, load_specimen
+from fixtures_sim.units import build_unit, defect_from
+
+COMBLINE_PAIR = "combline pair"
+
+
+class BadRequest(Exception):
+    """A request that cannot be carried out, said in one line."""
+
+
+class Hands:
+    """Carries out requests on the fixture."""
+
+    def __init__(self, fixture: Fixture, faults: Faults, seed: int) -> None:
+        self._fixture = fixture
+        self._faults = faults
+        self._seed = seed
+        self._deeds: dict[str, Callable[[Mapping[str, Any]], None]] = {
+            "place": self._place,
+            "hook up": self._hook_up,
+            "remove": self._remove,
+            "temperature": self._temperature,
+            "fault": self._fault,
+        }
+
+    def answer(self, line: bytes) -> bytes:
+        """Carry out one line; the answer with its line feed."""
+        try:
+            self._do(line)
+        except BadRequest as error:
+            return json.dumps({"ok": False, "why": str(error)}).encode() + b"\n"
+        return b'{"ok": true}\n'
+
+    def _do(self, line: bytes) -> None:
+        try:
+            request = json.loads(line)
+        except ValueError as error:
+            raise BadRequest(f"not a line of JSON: {error}") from error
+        if not isinstance(request, dict):
+            raise BadRequest("a request is a JSON object")
+        deed = request.pop("do", None)
+        if deed not in self._deeds:
+            raise BadRequest(f"do not know how to {deed!r}; can do {', '.join(self._deeds)}")
+        try:
+            self._deeds[deed](request)
+        except (ValueError, TypeError, KeyError, OSError) as error:
+            raise BadRequest(f"{deed}: {_said(error)}") from error
+
+    def _place(self, request: Mapping[str, Any]) -> None:
+        self._fixture.place(self._device(request))
+
+    def _device(self, request: Mapping[str, Any]) -> Device:
+        if "touchstone" in request:
+            _only(request, "touchstone")
+            return load_specimen(Path(_text(request, "touchstone")))
+        if "specimen" in request:
+            _only(request, "specimen")
+            if request["specimen"] != COMBLINE_PAIR:
+                raise ValueError(f"no specimen {request['specimen']!r}; there is {COMBLINE_PAIR!r}")
+            return combline_pair()
+        _only(request, "model", "serial", "tx_hz", "rx_hz", "defects")
+        return build_unit(
+            _text(request, "model"),
+            _text(request, "serial"),
+            _number(request, "tx_hz"),
+            _number(request, "rx_hz"),
+            self._seed,
+            tuple(defect_from(defect) for defect in request.get("defects", ())),
+        )
+
+    def _hook_up(self, request: Mapping[str, Any]) -> None:
+        _only(request, "first", "second")
+        self._fixture.hook_up(_text(request, "first"), _text(request, "second"))
+
+    def _remove(self, request: Mapping[str, Any]) -> None:
+        _only(request)
+        self._fixture.remove()
+
+    def _temperature(self, request: Mapping[str, Any]) -> None:
+        _only(request, "celsius")
+        self._fixture.warm(_number(request, "celsius"))
+
+    def _fault(self, request: Mapping[str, Any]) -> None:
+        if request.get("kind") == "none":
+            self._faults.clear()
+            return
+        _only(request, "kind", "when", "seconds", "times")
+        self._faults.add(Fault(**request))
+
+
+def _said(error: Exception) -> str:
+    return f"{error.args[0]!r} is missing" if isinstance(error, KeyError) else str(error)
+
+
+def _only(request: Mapping[str, Any], *known: str) -> None:
+    unknown = sorted(set(request) - set(known))
+    if unknown:
+        raise ValueError(
+            f"do not know {', '.join(map(repr, unknown))}; known: {', '.join(known) or 'nothing'}"
+        )
+
+
+def _text(request: Mapping[str, Any], key: str) -> str:
+    value = request[key]
+    if not isinstance(value, str):
+        raise ValueError(f"{key} must be a text, not {value!r}")
+    return value
+
+
+def _number(request: Mapping[str, Any], key: str) -> float:
+    value = request[key]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"{key} must be a number, not {value!r}")
+    return float(value)

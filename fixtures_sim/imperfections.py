@@ -1,0 +1,171 @@
+"""What a bench adds to the device on it: noise, the analyzer's own test-port errors, a load that is not perfect.
+
+Noise comes from a counter-based generator: each value is a function of what was measured and how often, never
+of what was asked before. The same order gives the same noise however it is cut into sweeps.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixtures_sim.device import PORT_NAMES, ComplexArray, Device, FloatArray
+
+NEPER_DB = 20.0 / math.log(10.0)
+PARAMETERS = ("S11", "S21", "S12", "S22")
+
+_Words = NDArray[np.uint64]
+_GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Random errors at 0 dBm, 1 kHz bandwidth and one average."""
+
+    floor_db: float = -115.0
+    """Rms of the noise, referred to the incident wave."""
+
+    trace_db: float = 0.002
+    """Rms of the noise on a strong signal; the phase has as much in the same measure."""
+
+
+@dataclass(frozen=True, slots=True)
+class TestPorts:
+    """Systematic errors of an analyzer without calibration, alike at both ports: positive dB, the more the better.
+
+    The error model of twelve terms: forward and reverse each have directivity, source match, load match,
+    reflection tracking, transmission tracking and isolation (left at none here: leakage is the device's).
+    """
+
+    # not a test class, whatever its name begins with
+    __test__ = False
+
+    directivity_db: float = 40.0
+    source_match_db: float = 30.0
+    load_match_db: float = 30.0
+    tracking_db: float = 0.1
+    """Loss in reflection and in transmission."""
+
+    delay_s: float = 1e-9
+    """Turns the phases with frequency, as some length of line inside the ports does."""
+
+
+@dataclass(frozen=True, slots=True)
+class Imperfections:
+    """Everything the bench adds."""
+
+    noise: Noise | None = Noise()
+    ports: TestPorts | None = None
+    load_db: float | None = None
+    """Return loss of the load on the idle port; None for a perfect one."""
+
+    load_phase_rad: float = 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """The settings that noise depends on."""
+
+    bandwidth_hz: float
+    averages: int
+    power_dbm: float
+
+
+def two_port(
+    device: Device, first: str, second: str, load: complex, freq_hz: FloatArray, temp_c: float
+) -> ComplexArray:
+    """S of `device` between two of its ports with a reflection `load` on the third, shape (n, 2, 2).
+
+    Raises ValueError when the device is not known at a frequency.
+    """
+    s = device.s(freq_hz, temp_c)
+    used = [PORT_NAMES.index(first), PORT_NAMES.index(second)]
+    idle = 3 - sum(used)
+    direct = s[:, used][:, :, used]
+    if load == 0:
+        return direct
+    through = load / (1.0 - load * s[:, idle, idle])
+    return direct + through[:, None, None] * s[:, used, idle][:, :, None] * s[:, idle, used][:, None, :]
+
+
+def open_ports(freq_hz: FloatArray) -> ComplexArray:
+    """S between two open cable ends, shape (n, 2, 2)."""
+    return np.broadcast_to(np.eye(2, dtype=np.complex128), (len(freq_hz), 2, 2))
+
+
+def through_ports(s: ComplexArray, ports: TestPorts, freq_hz: FloatArray) -> ComplexArray:
+    """What uncorrected test ports make of a two-port, shape (n, 2, 2).
+
+    The model of twelve terms as in every textbook, from memory; without isolation.
+    """
+    turn = np.exp(-2j * np.pi * ports.delay_s * freq_hz)
+    directivity = 10.0 ** (-ports.directivity_db / 20.0) * turn
+    source = 10.0 ** (-ports.source_match_db / 20.0) * turn**2
+    load = 10.0 ** (-ports.load_match_db / 20.0) * turn**3
+    tracking = 10.0 ** (-ports.tracking_db / 20.0)
+    determinant = s[:, 0, 0] * s[:, 1, 1] - s[:, 0, 1] * s[:, 1, 0]
+    seen = np.empty_like(s)
+    for here, there in ((0, 1), (1, 0)):
+        loops = 1.0 - source * s[:, here, here] - load * s[:, there, there] + source * load * determinant
+        seen[:, here, here] = directivity + tracking * (s[:, here, here] - load * determinant) / loops
+        seen[:, there, here] = tracking * s[:, there, here] / loops
+    return seen
+
+
+def load_reflection(imperfections: Imperfections) -> complex:
+    """Reflection coefficient of the load on the idle port."""
+    if imperfections.load_db is None:
+        return 0j
+    size = 10.0 ** (-imperfections.load_db / 20.0)
+    return complex(
+        size * math.cos(imperfections.load_phase_rad), size * math.sin(imperfections.load_phase_rad)
+    )
+
+
+def with_noise(
+    s: ComplexArray, noise: Noise, care: Care, key: int, freq_hz: FloatArray, takes: _Words
+) -> ComplexArray:
+    """One S-parameter, shape (n,), as read once; `takes` counts earlier readings at each frequency.
+
+    Noise voltage goes with the square root of bandwidth over averages; the floor falls with power.
+    """
+    spread = math.sqrt(care.bandwidth_hz / 1e3 / care.averages)
+    floor = 10.0 ** ((noise.floor_db - care.power_dbm) / 20.0) * spread
+    trace = noise.trace_db / NEPER_DB * spread
+    words = _words(key, freq_hz, takes)
+    # a complex value whose rms is 1 has 1/sqrt(2) in each part
+    seen: ComplexArray = s * (1.0 + trace * _normal_pair(words, 0)) + floor / math.sqrt(2.0) * _normal_pair(
+        words, 2
+    )
+    return seen
+
+
+def key_of(*parts: object) -> int:
+    """64 bits that stand for all of `parts`."""
+    digest = hashlib.blake2b(repr(parts).encode(), digest_size=8).digest()
+    return int.from_bytes(digest, "little")
+
+
+def _words(key: int, freq_hz: FloatArray, takes: _Words) -> _Words:
+    # by the millihertz: a frequency sent as text may come back a last bit away
+    place = np.round(freq_hz * 1e3).astype(np.uint64)
+    return _mix(_mix(place + np.uint64(key)) + takes * _GOLDEN)
+
+
+def _mix(words: _Words) -> _Words:
+    """The output of splitmix64: Steele, Lea, Flood, Fast splittable pseudorandom number generators, 2014."""
+    words = words + _GOLDEN
+    words = (words ^ words >> np.uint64(30)) * np.uint64(0xBF58476D1CE4E5B9)
+    words = (words ^ words >> np.uint64(27)) * np.uint64(0x94D049BB133111EB)
+    return words ^ words >> np.uint64(31)
+
+
+def _normal_pair(words: _Words, lane: int) -> ComplexArray:
+    """Real and imaginary part each normal with variance 1, by Box and Muller (1958)."""
+    first = ((_mix(words + np.uint64(lane)) >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
+    second = (_mix(words ^ np.uint64((lane + 1) << 32)) >> np.uint64(11)).astype(np.float64) * 2.0**-53
+    return np.asarray(np.sqrt(-2.0 * np.log(first)) * np.exp(2j * np.pi * second), dtype=np.complex128)

@@ -1,0 +1,140 @@
+"""The bench as a whole: fixture, analyzer and hands, each behind a TCP port of loopback."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+
+from fixtures_sim.analyzers import VectorAnalyzer
+from fixtures_sim.device import Device
+from fixtures_sim.duplexer import REFERENCE_TEMPERATURE_C
+from fixtures_sim.faults import Fault, Faults, carry_out
+from fixtures_sim.fixture import Fixture
+from fixtures_sim.hands import Hands
+from fixtures_sim.hislip import HislipServer
+from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.scpi.box import Abandoned, Session
+from fixtures_sim.scpi.errors import ScpiError
+from fixtures_sim.scpi.message import cut_message
+from fixtures_sim.tcp import CHUNK, Listener, still_there
+
+LONGEST_MESSAGE = 1 << 22
+"""Bytes; longer ones are an input buffer overrun."""
+
+
+class Bench:
+    """A simulated bench; `running_bench` makes one that listens."""
+
+    def __init__(self, *, seed: int, real_time: bool, imperfections: Imperfections) -> None:
+        self.fixture = Fixture(REFERENCE_TEMPERATURE_C)
+        self.faults = Faults()
+        self.analyzer = VectorAnalyzer(
+            self.fixture,
+            seed=seed,
+            real_time=real_time,
+            clock=time.monotonic,
+            imperfections=imperfections,
+            faults=self.faults,
+        )
+        self.hands = Hands(self.fixture, self.faults, seed)
+        self.socket_port = self.hislip_port = self.hands_port = 0
+        self._stop = threading.Event()
+
+    def place(self, device: Device) -> None:
+        """Lay a device on the fixture; its cables hang open."""
+        self.fixture.place(device)
+
+    def hook_up(self, first: str, second: str) -> None:
+        """Analyzer port 1 to `first`, port 2 to `second`, a load on the third. Raises ValueError."""
+        self.fixture.hook_up(first, second)
+
+    def remove(self) -> None:
+        """Take the device away."""
+        self.fixture.remove()
+
+    def warm(self, temperature_c: float) -> None:
+        """Bring the device to this temperature. Raises ValueError."""
+        self.fixture.warm(temperature_c)
+
+    def fault(self, fault: Fault) -> None:
+        """Let something go wrong."""
+        self.faults.add(fault)
+
+    @property
+    def socket_address(self) -> str:
+        """VISA resource name of the analyzer on a raw socket."""
+        return f"TCPIP::127.0.0.1::{self.socket_port}::SOCKET"
+
+    @property
+    def hislip_address(self) -> str:
+        """VISA resource name of the analyzer over HiSLIP."""
+        return f"TCPIP::127.0.0.1::hislip0,{self.hislip_port}::INSTR"
+
+    @contextmanager
+    def listening(self, socket_port: int, hislip_port: int, hands_port: int) -> Iterator[None]:
+        """Be reachable on these ports, 0 for free ones. Raises tcp.PortTaken."""
+        hislip = HislipServer(self.analyzer, self.faults, self._stop)
+        with ExitStack() as stack:
+            listeners = (
+                Listener("socket", self._serve_socket, socket_port),
+                Listener("hislip", hislip.serve, hislip_port),
+                Listener("hands", self._serve_hands, hands_port),
+            )
+            ports = []
+            for listener in listeners:
+                ports.append(listener.start())
+                stack.callback(listener.stop)
+            stack.callback(self._stop.set)
+            self.socket_port, self.hislip_port, self.hands_port = ports
+            yield
+
+    def _serve_socket(self, connection: socket.socket) -> None:
+        session = Session(waiting=lambda: still_there(connection) and not self._stop.is_set())
+        buffer = b""
+        while chunk := connection.recv(CHUNK):
+            buffer += chunk
+            while cut := cut_message(buffer):
+                message, buffer = cut
+                try:
+                    reply = carry_out(self.analyzer, self.faults, message, session)
+                except Abandoned:
+                    return
+                if reply.after_s:
+                    self._stop.wait(reply.after_s)
+                if reply.close:
+                    return
+                if reply.data:
+                    connection.sendall(reply.data)
+            if len(buffer) > LONGEST_MESSAGE:
+                buffer = b""
+                self.analyzer.report(ScpiError(-363))
+
+    def _serve_hands(self, connection: socket.socket) -> None:
+        with connection.makefile("rb") as lines:
+            for line in lines:
+                connection.sendall(self.hands.answer(line))
+
+
+@contextmanager
+def running_bench(
+    *,
+    seed: int = 1,
+    real_time: bool = False,
+    device: Device | None = None,
+    imperfections: Imperfections | None = None,
+    socket_port: int = 0,
+    hislip_port: int = 0,
+    hands_port: int = 0,
+) -> Iterator[Bench]:
+    """A bench that can be reached until the block ends; `device` lies on it, not hooked up. Raises tcp.PortTaken.
+
+    With `real_time` each sweep takes what it would on an analyzer, else none at all.
+    """
+    bench = Bench(seed=seed, real_time=real_time, imperfections=imperfections or Imperfections())
+    if device is not None:
+        bench.place(device)
+    with bench.listening(socket_port, hislip_port, hands_port):
+        yield bench
