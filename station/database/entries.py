@@ -1,0 +1,161 @@
+"""The values that go into the store and come out of it; what no other room owns already."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import NewType
+
+from limits.reading import Reading
+from limits.verdict import Outcome, Verdict
+from reports.record import Instrument
+from station.measurements.sweep import Sweep
+from station.orders import Serial, WorkOrder
+
+RunId = NewType("RunId", int)
+"""The store's own number of a run; people know a run by serial and run number."""
+
+
+class DocumentKind(StrEnum):
+    """What a stored file was used as."""
+
+    RECIPE = "recipe"
+    LIMIT_TABLE = "limit table"
+    BENCH = "bench"
+
+
+class RunState(StrEnum):
+    """How far a run came."""
+
+    RUNNING = "running"
+    """Still at work, or its program died: nobody ended it."""
+
+    JUDGED = "judged"
+    STATION_FAULT = "station fault"
+    STOPPED = "stopped"
+    """By the operator."""
+
+
+class CertificateKind(StrEnum):
+    """What was made of a judged run."""
+
+    CERTIFICATE = "certificate"
+    FAILURE_SHEET = "failure sheet"
+
+
+@dataclass(frozen=True, slots=True)
+class StoredText:
+    """A file as it stood when a run used it."""
+
+    kind: DocumentKind
+    name: str
+    revision: str
+    digest: str
+    """SHA-256 of the file's bytes, 64 hexadecimal digits."""
+
+    text: str
+    """All of it, line ends and byte order mark included, so that the digest can be made again."""
+
+    @classmethod
+    def of(cls, kind: DocumentKind, name: str, revision: str, data: bytes) -> StoredText:
+        """From the file's bytes, which are UTF-8."""
+        return cls(kind, name, revision, hashlib.sha256(data).hexdigest(), data.decode())
+
+
+@dataclass(frozen=True, slots=True)
+class RunHead:
+    """What is known when a run begins."""
+
+    serial: Serial
+    operator: str
+    station: str
+    started: datetime
+    """Aware."""
+
+    recipe: StoredText
+    limits: StoredText
+    bench: StoredText
+    temperature_c: float | None
+    """Of the unit; None where nobody said."""
+
+    instruments: tuple[Instrument, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RunKey:
+    """A run that has begun."""
+
+    run_id: RunId
+    run_number: int
+    """1 for the first run of its serial."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitEntry:
+    """A unit that the works knows."""
+
+    serial: Serial
+    """As the order wrote it, whatever case it was asked for in."""
+
+    order: WorkOrder
+
+
+@dataclass(frozen=True, slots=True)
+class RunLine:
+    """A run in a list, without its sweeps and readings."""
+
+    run_id: RunId
+    serial: Serial
+    run_number: int
+    model: str
+    order_number: str
+    operator: str
+    station: str
+    started: datetime
+    finished: datetime | None
+    state: RunState
+    why: str
+    """Why it ended without a verdict; empty otherwise."""
+
+    outcome: Outcome | None
+    failed: tuple[str, ...]
+    """Titles of the characteristics that failed, each once, in the table's order."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoredRun:
+    """Everything the store has of one run."""
+
+    run_id: RunId
+    run_number: int
+    head: RunHead
+    order: WorkOrder
+    state: RunState
+    why: str
+    finished: datetime | None
+    readings: tuple[Reading, ...]
+    """All of them, also those that the decisions are about."""
+
+    verdict: Verdict | None
+    """None unless the run was judged."""
+
+    sweeps: tuple[Sweep, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateEntry:
+    """A certificate or failure sheet that was made."""
+
+    run_id: RunId
+    number: str
+    """Serial and run, e.g. `SKV-0107-1`."""
+
+    kind: CertificateKind
+    issued: datetime
+    sha256: str
+    """Of the file's bytes."""
+
+    file: str
+    """Where it was put."""

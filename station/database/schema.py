@@ -1,0 +1,215 @@
+"""The tables. Rows, not columns: a new characteristic, limit or instrument needs no migration.
+
+The first form of each table is also written down, frozen, in `versions/`; a test holds the two together.
+Nothing here that PostgreSQL could not do. Times are UTC; frequencies Hz; losses positive dB.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from enum import StrEnum
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine.interfaces import Dialect
+
+from limits.verdict import Level, Outcome
+from station.database.entries import CertificateKind, DocumentKind, RunState
+
+HEAD = "0001"
+"""The newest migration in `versions/`: what this station writes."""
+
+metadata = sa.MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+    }
+)
+
+
+class UtcTime(sa.types.TypeDecorator[datetime]):
+    """An aware time, in the database always UTC.
+
+    SQLite keeps no time zone: what comes back without one is UTC because nothing else was ever written.
+    """
+
+    impl = sa.DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuses a time without a zone."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"{value} has no time zone")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """An aware time, UTC."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+# SQLite counts up by itself only a column declared INTEGER, which has 64 bits there.
+Id = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+
+
+def _id() -> sa.Column[int]:
+    return sa.Column("id", Id, sa.Identity(), primary_key=True)
+
+
+def _required(name: str, kind: Any, *more: Any) -> sa.Column[Any]:
+    return sa.Column(name, kind, *more, nullable=False)
+
+
+def _of_run() -> tuple[sa.Column[int], sa.Column[int]]:
+    """The key of what belongs to a run and has a place in its order, from 0."""
+    return (
+        sa.Column("run_id", Id, sa.ForeignKey("run.id"), primary_key=True, autoincrement=False),
+        sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
+    )
+
+
+def _one_of(column: str, words: Iterable[StrEnum]) -> sa.CheckConstraint:
+    listed = ", ".join(f"'{word.value}'" for word in words)
+    return sa.CheckConstraint(f"{column} IN ({listed})", name=column)
+
+
+work_order = sa.Table(
+    "work_order",
+    metadata,
+    _id(),
+    _required("number", sa.Text),
+    _required("customer", sa.Text),
+    _required("model", sa.Text),
+    _required("tx_hz", sa.Double),
+    _required("rx_hz", sa.Double),
+    _required("due", sa.Date),
+    sa.UniqueConstraint("number"),
+    sa.CheckConstraint("tx_hz > 0 AND rx_hz > 0 AND tx_hz <> rx_hz", name="channels"),
+)
+
+unit = sa.Table(
+    "unit",
+    metadata,
+    _id(),
+    _required("order_id", Id, sa.ForeignKey("work_order.id")),
+    _required("position", sa.Integer),
+    _required("serial", sa.Text),
+    # In capitals, because a serial is known by its letters, not by their case.
+    _required("serial_key", sa.Text),
+    sa.UniqueConstraint("order_id", "position"),
+    sa.UniqueConstraint("serial_key"),
+)
+
+document = sa.Table(
+    "document",
+    metadata,
+    sa.Column("digest", sa.String(64), primary_key=True),
+    _required("kind", sa.Text),
+    _required("name", sa.Text),
+    _required("revision", sa.Text),
+    _required("text", sa.Text),
+    _one_of("kind", DocumentKind),
+)
+
+run = sa.Table(
+    "run",
+    metadata,
+    _id(),
+    _required("unit_id", Id, sa.ForeignKey("unit.id")),
+    _required("run_number", sa.Integer),
+    _required("operator", sa.Text),
+    _required("station", sa.Text),
+    _required("started", UtcTime),
+    sa.Column("finished", UtcTime),
+    _required("state", sa.Text),
+    _required("why", sa.Text),
+    sa.Column("outcome", sa.Text),
+    sa.Column("temperature_c", sa.Double),
+    _required("recipe_digest", sa.String(64), sa.ForeignKey("document.digest")),
+    _required("limits_digest", sa.String(64), sa.ForeignKey("document.digest")),
+    _required("bench_digest", sa.String(64), sa.ForeignKey("document.digest")),
+    sa.UniqueConstraint("unit_id", "run_number"),
+    _one_of("state", RunState),
+    _one_of("outcome", Outcome),
+    sa.CheckConstraint("(state = 'judged') = (outcome IS NOT NULL)", name="judged_has_outcome"),
+    sa.CheckConstraint("(state = 'running') = (finished IS NULL)", name="ended_has_time"),
+)
+
+instrument = sa.Table(
+    "instrument",
+    metadata,
+    *_of_run(),
+    _required("role", sa.Text),
+    _required("identity", sa.Text),
+)
+
+sweep = sa.Table(
+    "sweep",
+    metadata,
+    *_of_run(),
+    _required("first_port", sa.Text),
+    _required("second_port", sa.Text),
+    _required("started", UtcTime),
+    _required("took_s", sa.Double),
+    _required("bandwidth_hz", sa.Double),
+    _required("averages", sa.Integer),
+    _required("power_dbm", sa.Double),
+    _required("points", sa.Integer),
+    _required("data", sa.LargeBinary),
+    sa.CheckConstraint("first_port <> second_port", name="two_ports"),
+)
+
+reading = sa.Table(
+    "reading",
+    metadata,
+    *_of_run(),
+    _required("name", sa.Text),
+    _required("title", sa.Text),
+    _required("unit", sa.Text),
+    sa.Column("value", sa.Double),
+    sa.Column("u", sa.Double),
+    sa.Column("at_hz", sa.Double),
+    sa.Column("span_low_hz", sa.Double),
+    sa.Column("span_high_hz", sa.Double),
+    sa.Column("trace", sa.Text),
+    _required("note", sa.Text),
+    sa.CheckConstraint("(span_low_hz IS NULL) = (span_high_hz IS NULL)", name="whole_span"),
+    sa.Index(None, "name"),
+)
+
+decision = sa.Table(
+    "decision",
+    metadata,
+    *_of_run(),
+    _required("reading", sa.Integer),
+    _required("level", sa.Text),
+    _required("limit_text", sa.Text),
+    _required("rule", sa.Text),
+    _required("outcome", sa.Text),
+    sa.Column("margin", sa.Double),
+    _required("lines", sa.JSON),
+    sa.ForeignKeyConstraint(["run_id", "reading"], ["reading.run_id", "reading.position"]),
+    _one_of("level", Level),
+    _one_of("outcome", Outcome),
+)
+
+certificate = sa.Table(
+    "certificate",
+    metadata,
+    _id(),
+    _required("run_id", Id, sa.ForeignKey("run.id")),
+    _required("number", sa.Text),
+    _required("kind", sa.Text),
+    _required("issued", UtcTime),
+    _required("sha256", sa.String(64)),
+    _required("file", sa.Text),
+    _one_of("kind", CertificateKind),
+    sa.Index(None, "run_id"),
+)

@@ -1,0 +1,176 @@
+"""The store: every order, run, sweep, reading and decision of the works, each in one durable transaction.
+
+Nothing is changed once it is written, but for the end of a run. Times come in as arguments. Whatever the
+database says against it comes out as station.errors.StoreFault. May be used by several threads, and by several
+programs on one database.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy.engine import Connection, Engine
+
+from limits.reading import Reading
+from limits.verdict import Verdict
+from station.database import opening, read, write
+from station.database.entries import (
+    CertificateEntry,
+    RunHead,
+    RunId,
+    RunKey,
+    RunLine,
+    RunState,
+    StoredRun,
+    UnitEntry,
+)
+from station.database.faults import one_border
+from station.errors import StoreFault
+from station.measurements.sweep import Sweep
+from station.orders import WorkOrder
+
+_BUSY_S = 10.0
+"""How long a writer waits for another; a unit's commit takes milliseconds."""
+
+
+class Store:
+    """An open database. Made by `Store.open`."""
+
+    def __init__(self, engine: Engine, place: str, file: Path | None) -> None:
+        """`place` is what messages call it; `file` is None where the database is a server's."""
+        self._engine = engine
+        self._for_writing = opening.for_writing(engine)
+        self._place = place
+        self._file = file
+        self._identity = opening.identity(file)
+
+    @classmethod
+    @contextmanager
+    def open(cls, url: str, *, create: bool = False, wait_s: float = _BUSY_S) -> Iterator[Store]:
+        """The database at an SQLAlchemy URL, brought to this station's form when it is of an older one.
+
+        Raises UserMistake when the URL is none, StoreFault when there is no database (unless `create`), when
+        it is another program's, or when a newer station has changed its form.
+        """
+        parsed = opening.database_url(url)
+        place, file = opening.place_of(parsed), opening.file_of(parsed)
+        engine = opening.make_engine(parsed, wait_s=wait_s)
+        try:
+            with one_border(place):
+                opening.prepare(engine, place, file, create=create)
+                store = cls(engine, place, file)
+            yield store
+        finally:
+            engine.dispose()
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with one_border(self._place):
+            self._refuse_moved()
+            with self._engine.begin() as connection:
+                yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with one_border(self._place):
+            self._refuse_moved()
+            with self._for_writing.begin() as connection:
+                yield connection
+
+    def _refuse_moved(self) -> None:
+        # SQLite would go on writing, without a word, into a file that no longer has a name.
+        if self._file is not None and opening.identity(self._file) != self._identity:
+            raise StoreFault(
+                f"database {self._place}: it was moved, deleted or replaced while in use; put it back"
+            )
+
+    # --- orders ----------------------------------------------------------------------------------------------
+
+    def add_orders(self, orders: Sequence[WorkOrder]) -> None:
+        """Keep new orders, all or none. Raises UserMistake when a number or a serial is known already."""
+        with self._writing() as connection:
+            write.refuse_known(connection, orders)
+            for order in orders:
+                write.add_order(connection, order)
+
+    def orders(self) -> tuple[WorkOrder, ...]:
+        """Every work order, in the order of entry."""
+        with self._reading() as connection:
+            return read.orders(connection)
+
+    def unit(self, serial: str) -> UnitEntry:
+        """The unit and its order, whatever the case of `serial`. Raises UserMistake when nobody ordered it."""
+        with self._reading() as connection:
+            return read.unit(connection, serial)
+
+    # --- runs ------------------------------------------------------------------------------------------------
+
+    def begin(self, head: RunHead) -> RunKey:
+        """Enter a new run of a unit. Raises UserMistake when nobody ordered the unit."""
+        with self._writing() as connection:
+            unit_id = read.unit_row(connection, head.serial, hold=True).id
+            write.keep_texts(connection, (head.recipe, head.limits, head.bench))
+            number = write.next_run_number(connection, unit_id)
+            run_id = write.insert_run(connection, head, unit_id, number)
+        return RunKey(run_id, number)
+
+    def keep_sweep(self, run_id: RunId, sweep: Sweep) -> None:
+        """Keep a sweep for good before anything is computed from it."""
+        row = write.sweep_row(sweep)
+        with self._writing() as connection:
+            write.refuse_ended(connection, run_id)
+            write.insert_sweep(connection, run_id, row)
+
+    def finish(
+        self, run_id: RunId, readings: Sequence[Reading], verdict: Verdict, finished: datetime
+    ) -> None:
+        """Keep what came of a run: its readings, also those of the decisions, each once; and the verdict."""
+        with self._writing() as connection:
+            write.end(connection, run_id, RunState.JUDGED, "", finished, verdict.outcome)
+            write.insert_results(connection, run_id, readings, verdict)
+
+    def break_off(self, run_id: RunId, state: RunState, why: str, finished: datetime) -> None:
+        """End a run without a verdict; what was swept stays."""
+        if state not in (RunState.STATION_FAULT, RunState.STOPPED):
+            raise ValueError(f"a run is not broken off as {state.value!r}")
+        with self._writing() as connection:
+            write.end(connection, run_id, state, why, finished, None)
+
+    def run(self, run_id: RunId) -> StoredRun:
+        """All of one run. Raises UserMistake when there is none of this number."""
+        with self._reading() as connection:
+            return read.run(connection, run_id)
+
+    def runs(self, serial: str) -> tuple[RunLine, ...]:
+        """The runs of one unit, the first one first, without sweeps and readings."""
+        with self._reading() as connection:
+            return read.runs(connection, serial)
+
+    def latest_runs(self, limit: int) -> tuple[RunLine, ...]:
+        """The runs of any unit that began last, the newest first."""
+        with self._reading() as connection:
+            return read.latest_runs(connection, limit)
+
+    def latest_judged(self, serial: str) -> StoredRun | None:
+        """All of the unit's newest run that has a verdict; None when it has none."""
+        with self._reading() as connection:
+            return read.latest_judged(connection, serial)
+
+    # --- certificates ----------------------------------------------------------------------------------------
+
+    def keep_certificate(self, entry: CertificateEntry) -> None:
+        """Note that a certificate or failure sheet was made.
+
+        Raises StoreFault when it is a certificate of a run that did not pass, or either of one that was not
+        judged.
+        """
+        with self._writing() as connection:
+            write.insert_certificate(connection, entry)
+
+    def certificates(self, serial: str) -> tuple[CertificateEntry, ...]:
+        """What was made of the unit's runs, the oldest first."""
+        with self._reading() as connection:
+            return read.certificates(connection, serial)

@@ -1,0 +1,246 @@
+"""Values to rows. Each function gets an open connection inside a transaction that the store owns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.engine import Connection
+
+from limits.reading import Reading
+from limits.verdict import Decision, Outcome, Verdict
+from station.database import schema, sweep_codec
+from station.database.entries import CertificateEntry, CertificateKind, RunHead, RunId, RunState, StoredText
+from station.errors import StoreFault, UserMistake
+from station.measurements.sweep import Sweep
+from station.orders import Serial, WorkOrder, serial_key
+
+Values = dict[str, Any]
+
+_SHOWN = 5
+_AT_ONCE = 500
+"""How many values one query may carry on every database."""
+
+
+def refuse_known(connection: Connection, orders: Sequence[WorkOrder]) -> None:
+    """Raises UserMistake that names the orders and serials that are there already."""
+    numbers = [order.number for order in orders]
+    serials = {serial_key(serial): serial for order in orders for serial in order.serials}
+    known_numbers = _known(connection, schema.work_order.c.number, numbers)
+    known_serials = [serials[key] for key in _known(connection, schema.unit.c.serial_key, list(serials))]
+    said = [
+        f"{name} {_listed(known)} already known"
+        for name, known in (("work order", known_numbers), ("serial", known_serials))
+        if known
+    ]
+    if said:
+        raise UserMistake(f"{'; '.join(said)}; nothing was stored. Take out what was entered before")
+
+
+def add_order(connection: Connection, order: WorkOrder) -> None:
+    """Keep one order and its units."""
+    row = schema.work_order.insert().values(
+        number=order.number,
+        customer=order.customer,
+        model=order.model,
+        tx_hz=order.tx_hz,
+        rx_hz=order.rx_hz,
+        due=order.due,
+    )
+    order_id = _new_id(connection, row)
+    units = [_unit_row(order_id, place, serial) for place, serial in enumerate(order.serials)]
+    if units:
+        connection.execute(schema.unit.insert(), units)
+
+
+def keep_texts(connection: Connection, texts: Iterable[StoredText]) -> None:
+    """Keep each text, unless one of the same digest is there already."""
+    # The one statement that SQL leaves to each database; both spell it alike.
+    insert: Any = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}[connection.dialect.name]
+    rows = [
+        {
+            "digest": text.digest,
+            "kind": text.kind.value,
+            "name": text.name,
+            "revision": text.revision,
+            "text": text.text,
+        }
+        for text in texts
+    ]
+    connection.execute(insert(schema.document).on_conflict_do_nothing(), rows)
+
+
+def next_run_number(connection: Connection, unit_id: int) -> int:
+    """1 for a unit's first run. The unit's row must be held, or two runs would get the same one."""
+    table = schema.run.c
+    highest = connection.execute(sa.select(sa.func.max(table.run_number)).where(table.unit_id == unit_id))
+    return int(highest.scalar_one() or 0) + 1
+
+
+def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int) -> RunId:
+    """Enter a run that has begun, and what it measures with."""
+    row = schema.run.insert().values(
+        unit_id=unit_id,
+        run_number=number,
+        operator=head.operator,
+        station=head.station,
+        started=head.started,
+        state=RunState.RUNNING.value,
+        why="",
+        temperature_c=_float(head.temperature_c),
+        recipe_digest=head.recipe.digest,
+        limits_digest=head.limits.digest,
+        bench_digest=head.bench.digest,
+    )
+    run_id = RunId(_new_id(connection, row))
+    named = [{"role": each.role, "identity": each.identity} for each in head.instruments]
+    _insert_rows(connection, schema.instrument, run_id, named)
+    return run_id
+
+
+def sweep_row(sweep: Sweep) -> Values:
+    """A sweep's row but for its run and place. Packing takes longer than storing, so it is done beforehand."""
+    return {
+        "first_port": sweep.hookup.first,
+        "second_port": sweep.hookup.second,
+        "started": sweep.started,
+        "took_s": float(sweep.took_s),
+        "bandwidth_hz": float(sweep.settings.bandwidth_hz),
+        "averages": int(sweep.settings.averages),
+        "power_dbm": float(sweep.settings.power_dbm),
+        "points": len(sweep.freq_hz),
+        "data": sweep_codec.encode(sweep.freq_hz, sweep.s),
+    }
+
+
+def insert_sweep(connection: Connection, run_id: RunId, row: Values) -> None:
+    """Keep a sweep after those the run has."""
+    table = schema.sweep
+    count = sa.select(sa.func.count()).select_from(table).where(table.c.run_id == run_id)
+    position = connection.execute(count).scalar_one()
+    connection.execute(table.insert().values(run_id=run_id, position=position, **row))
+
+
+def insert_results(
+    connection: Connection, run_id: RunId, readings: Sequence[Reading], verdict: Verdict
+) -> None:
+    """Keep readings and decisions; a reading that comes several times has one row."""
+    every = (*readings, *(decision.reading for decision in verdict.decisions))
+    places = {reading: place for place, reading in enumerate(dict.fromkeys(every))}
+    decisions = [_decision_row(decision, places[decision.reading]) for decision in verdict.decisions]
+    _insert_rows(connection, schema.reading, run_id, [_reading_row(reading) for reading in places])
+    _insert_rows(connection, schema.decision, run_id, decisions)
+
+
+def end(
+    connection: Connection,
+    run_id: RunId,
+    state: RunState,
+    why: str,
+    finished: datetime,
+    outcome: Outcome | None,
+) -> None:
+    """Write how a run ended. Raises StoreFault when it has ended before, or never began."""
+    table = schema.run
+    row = {"state": state.value, "why": why, "finished": finished, "outcome": outcome and outcome.value}
+    running = (table.c.id == run_id) & (table.c.state == RunState.RUNNING.value)
+    if connection.execute(table.update().where(running).values(row)).rowcount != 1:
+        raise StoreFault(_not_running(run_id))
+
+
+def refuse_ended(connection: Connection, run_id: RunId) -> None:
+    """Raises StoreFault when the run is not running; holds its row against other writers."""
+    query = sa.select(schema.run.c.state).where(schema.run.c.id == run_id).with_for_update()
+    if connection.execute(query).scalar_one_or_none() != RunState.RUNNING.value:
+        raise StoreFault(_not_running(run_id))
+
+
+def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
+    """Note that a certificate or failure sheet was made. Raises StoreFault when it does not fit the outcome."""
+    outcome = connection.execute(
+        sa.select(schema.run.c.outcome).where(schema.run.c.id == entry.run_id)
+    ).scalar_one_or_none()
+    passed = outcome == Outcome.PASS.value
+    if outcome is None or passed is not (entry.kind is CertificateKind.CERTIFICATE):
+        raise StoreFault(f"no {entry.kind.value} can be of a run that says {outcome or 'nothing'}")
+    connection.execute(
+        schema.certificate.insert().values(
+            run_id=entry.run_id,
+            number=entry.number,
+            kind=entry.kind.value,
+            issued=entry.issued,
+            sha256=entry.sha256,
+            file=entry.file,
+        )
+    )
+
+
+def _not_running(run_id: RunId) -> str:
+    return f"run {run_id} is not running any more, so nothing can be added to it; begin a new run"
+
+
+def _known(connection: Connection, column: sa.Column[str], values: Sequence[str]) -> list[str]:
+    found: list[str] = []
+    for start in range(0, len(values), _AT_ONCE):
+        some = sa.select(column).where(column.in_(values[start : start + _AT_ONCE]))
+        found += connection.execute(some).scalars()
+    return sorted(found)
+
+
+def _listed(words: Sequence[str]) -> str:
+    more = f" and {len(words) - _SHOWN} more" if len(words) > _SHOWN else ""
+    return f"{', '.join(words[:_SHOWN])}{more} {'is' if len(words) == 1 else 'are'}"
+
+
+def _new_id(connection: Connection, insert: sa.Insert) -> int:
+    key = connection.execute(insert).inserted_primary_key
+    if key is None:
+        raise StoreFault("the database gave a new row no number")
+    return int(key[0])
+
+
+def _unit_row(order_id: int, place: int, serial: Serial) -> Values:
+    return {"order_id": order_id, "position": place, "serial": serial, "serial_key": serial_key(serial)}
+
+
+def _insert_rows(connection: Connection, table: sa.Table, run_id: RunId, rows: Sequence[Values]) -> None:
+    """Rows of one run in their order."""
+    if rows:
+        placed = [{"run_id": run_id, "position": place, **row} for place, row in enumerate(rows)]
+        connection.execute(table.insert(), placed)
+
+
+def _reading_row(reading: Reading) -> Values:
+    low, high = reading.span_hz or (None, None)
+    return {
+        "name": reading.name,
+        "title": reading.title,
+        "unit": reading.unit,
+        "value": _float(reading.value),
+        "u": _float(reading.u),
+        "at_hz": _float(reading.at_hz),
+        "span_low_hz": _float(low),
+        "span_high_hz": _float(high),
+        "trace": reading.trace,
+        "note": reading.note,
+    }
+
+
+def _decision_row(decision: Decision, reading: int) -> Values:
+    return {
+        "reading": reading,
+        "level": decision.level.value,
+        "limit_text": decision.limit_text,
+        "rule": decision.rule,
+        "outcome": decision.outcome.value,
+        "margin": _float(decision.margin),
+        "lines": [[list(map(float, line.freq_hz)), list(map(float, line.value))] for line in decision.lines],
+    }
+
+
+def _float(value: float | None) -> float | None:
+    """A plain float: the numbers of numpy are stored as bytes by some drivers."""
+    return None if value is None else float(value)

@@ -1,0 +1,119 @@
+"""A store in a folder of its own, and everything a run of a unit puts into it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from limits.reading import Reading
+from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
+from reports.record import Instrument
+from station.database.entries import DocumentKind, RunHead, StoredText
+from station.database.store import Store
+from station.measurements.sweep import HOOKUPS, Hookup, Sweep, SweepSettings
+from station.orders import Serial, WorkOrder
+
+STARTED = datetime(2025, 3, 3, 8, 30, 0, 123456, tzinfo=UTC)
+
+
+def order(number: str = "SW-2025-031", serials: tuple[str, ...] = ("SKV-0101", "SKV-0102")) -> WorkOrder:
+    units = tuple(Serial(serial) for serial in serials)
+    return WorkOrder(number, "Outer Isles Rescue", "SK-V4", 156.8e6, 161.4e6, units, date(2025, 4, 1))
+
+
+def head(serial: str = "SKV-0101") -> RunHead:
+    return RunHead(
+        serial=Serial(serial),
+        operator="M. Hale",
+        station="final test 1",
+        started=STARTED,
+        recipe=StoredText.of(DocumentKind.RECIPE, "SK-V4", "3", b"model: SK-V4\r\nrevision: 3\r\n"),
+        limits=StoredText.of(DocumentKind.LIMIT_TABLE, "SK-V4", "2", "limits: {} # ± 12.5 kHz\n".encode()),
+        bench=StoredText.of(DocumentKind.BENCH, "bench", "1", b"instruments: []\n"),
+        temperature_c=23.4,
+        instruments=(
+            Instrument("analyzer", "Any,Two-port analyzer,0,1.0"),
+            Instrument("thermometer", "Any,T,0,1"),
+        ),
+    )
+
+
+def sweep(hookup: Hookup = HOOKUPS[0], points: int = 51, seed: int = 1) -> Sweep:
+    rng = np.random.default_rng(seed)
+    s = rng.standard_normal((points, 2, 2)) + 1j * rng.standard_normal((points, 2, 2))
+    return Sweep(
+        hookup=hookup,
+        freq_hz=np.linspace(155.3e6, 162.9e6, points),
+        s=0.1 * s,
+        settings=SweepSettings(bandwidth_hz=1e3, averages=4, power_dbm=-10.0),
+        started=STARTED + timedelta(seconds=seed),
+        took_s=0.25,
+    )
+
+
+def reading(name: str = "tx_loss", value: float | None = 1.234567890123456, note: str = "") -> Reading:
+    return Reading(
+        name=name,
+        title=f"{name} in words",
+        unit="dB",
+        value=value,
+        u=0.1 + 0.2,
+        at_hz=156.8e6 + 1 / 3,
+        span_hz=(156.7875e6, 156.8125e6),
+        trace="TX-ANT",
+        note=note,
+    )
+
+
+def decision(about: Reading, outcome: Outcome = Outcome.PASS, level: Level = Level.WORKS) -> Decision:
+    line = LimitLine((156.7875e6, 156.8125e6), (1.5, 1.5))
+    margin = None if about.value is None else 1.5 - about.value
+    return Decision(about, level, "at most 1.5 dB", "simple acceptance", outcome, margin, (line,))
+
+
+def passed() -> Verdict:
+    about = reading()
+    return Verdict((decision(about, level=Level.SPECIFICATION), decision(about)))
+
+
+def failed() -> Verdict:
+    good, bad, hole = (
+        reading(),
+        reading("rx_return_loss", 11.0),
+        reading("notch_depth", None, "no notch found"),
+    )
+    return Verdict(
+        (
+            decision(good),
+            decision(bad, Outcome.FAIL, Level.SPECIFICATION),
+            decision(bad, Outcome.FAIL),
+            decision(hole, Outcome.UNDECIDED),
+        )
+    )
+
+
+@pytest.fixture
+def make() -> SimpleNamespace:
+    """Makers of the values a store keeps."""
+    return SimpleNamespace(
+        order=order, head=head, sweep=sweep, reading=reading, decision=decision, passed=passed, failed=failed,
+        started=STARTED, finished=STARTED + timedelta(seconds=42),
+    )  # fmt: skip
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> str:
+    return f"sqlite:///{tmp_path / 'records.sqlite'}"
+
+
+@pytest.fixture
+def store(url: str) -> Iterator[Store]:
+    """An open store with one work order of two units."""
+    with Store.open(url, create=True) as opened:
+        opened.add_orders([order()])
+        yield opened
