@@ -20,7 +20,7 @@ class Tolerances:
     """Standard deviations of what differs from unit to unit."""
 
     pass_per_spacing: float
-    """Error of a pass frequency, as a part of the channel spacing, up to the widest usual one."""
+    """Error of a pass frequency, as a part of the channel spacing; see `errors_grow_to_hz`."""
 
     notch_per_spacing: float
     q: float
@@ -41,10 +41,10 @@ class Model:
     name: str
     band_hz: tuple[float, float]
     spacing_hz: tuple[float, float]
-    """Channel spacings it is usually ordered for."""
+    """Channel spacings it can be tuned to."""
 
-    tunable_hz: tuple[float, float]
-    """Channel spacings it can be tuned to at all."""
+    errors_grow_to_hz: float
+    """Tuning errors grow with the spacing up to this one; beyond it the cavities' own width sets them."""
 
     q: float
     tank_ohm: float
@@ -71,8 +71,8 @@ MODELS: tuple[Model, ...] = (
     Model(
         name="SK-V4",
         band_hz=(150e6, 170e6),
-        spacing_hz=(0.6e6, 1.0e6),
-        tunable_hz=(0.5e6, 6e6),
+        spacing_hz=(0.5e6, 6e6),
+        errors_grow_to_hz=0.8e6,
         q=3500.0,
         tank_ohm=350.0,
         cable=Line(0.0, velocity_factor=0.695, loss_db_per_100m=12.0, loss_at_hz=100e6),
@@ -85,8 +85,8 @@ MODELS: tuple[Model, ...] = (
     Model(
         name="SK-U4",
         band_hz=(440e6, 470e6),
-        spacing_hz=(5e6, 6e6),
-        tunable_hz=(4e6, 12e6),
+        spacing_hz=(4e6, 12e6),
+        errors_grow_to_hz=5.5e6,
         q=1050.0,
         tank_ohm=355.0,
         cable=Line(0.0, velocity_factor=0.695, loss_db_per_100m=12.0, loss_at_hz=100e6),
@@ -127,7 +127,7 @@ def _check_pair(model: Model, tx_hz: float, rx_hz: float) -> None:
                 f"{model.name} is tuned to {low / 1e6:g} to {high / 1e6:g} MHz; "
                 f"{name} at {freq_hz / 1e6:g} MHz lies outside"
             )
-    least, most = model.tunable_hz
+    least, most = model.spacing_hz
     if not least <= abs(rx_hz - tx_hz) <= most:
         raise ValueError(
             f"{model.name} is built for channels {least / 1e6:g} to {most / 1e6:g} MHz apart; "

@@ -8,11 +8,14 @@ nothing is known and nothing is invented. Temperature does not move a specimen: 
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from importlib.resources import as_file, files
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
+from skrf.frequency import InvalidFrequencyWarning
 from skrf.media import DefinedGammaZ0
 from skrf.network import Network
 
@@ -95,9 +98,15 @@ def _read(path: Path) -> Network:
     if ports is None:
         raise ValueError(f"{path}: a specimen is a Touchstone file ending in .s2p or .s3p")
     try:
-        network = Network(str(path))
+        # A stream of our own, because the reader leaves a file open when its text is bad.
+        text = StringIO(path.read_text(encoding="utf-8", errors="replace"))
     except OSError as error:
         raise ValueError(f"{path}: cannot be opened: {error.strerror or error}") from error
+    text.name = path.name  # the reader takes the number of ports from the name
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", InvalidFrequencyWarning)  # _check says it, and refuses
+            network = Network(text)
     except Exception as error:  # the reader raises whatever the text happens to break
         raise ValueError(f"{path}: is no Touchstone file that can be read: {error}") from error
     _check(network, ports, path)

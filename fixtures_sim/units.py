@@ -65,8 +65,7 @@ def build_unit(
     scale = math.prod(defect.percent / 100.0 for defect in defects if defect.kind == TOLERANCE)
     drawn = nominal(kind, tx_hz, rx_hz)
     rng = _rng(seed, model, serial)
-    # The technician tunes by the return loss he sees, so his errors stop growing where the cavities' width does.
-    spacing_hz = min(abs(rx_hz - tx_hz), kind.spacing_hz[1])
+    spacing_hz = min(abs(rx_hz - tx_hz), kind.errors_grow_to_hz)
     unit = Unit(f"{model} {serial}", _with_errors(drawn, kind.tolerances, spacing_hz, scale, rng))
     for defect in defects:
         unit = _KINDS[defect.kind].apply(unit, defect)
@@ -156,7 +155,7 @@ def defect_from(entry: Mapping[str, Any]) -> Defect:
     Raises ValueError naming the kinds there are, or the fields the kind needs.
     """
     kind = entry.get("kind")
-    if kind not in _KINDS:
+    if not isinstance(kind, str) or kind not in _KINDS:
         raise ValueError(f"no defect is called `{kind}`; there are {', '.join(_KINDS)}")
     uses = _KINDS[kind].uses
     if set(entry) != {"kind", *uses}:
@@ -178,9 +177,16 @@ def _check_fields(defect: Defect) -> None:
         if (value := getattr(defect, name)) not in allowed:
             known = ", ".join(map(str, allowed))
             raise ValueError(f"defect `{defect.kind}`: `{name}` is {value!r}; it is one of {known}")
+    for name in ("khz", "mm", "percent", "ohm", "nh"):
+        if not math.isfinite(getattr(defect, name)):
+            raise ValueError(
+                f"defect `{defect.kind}`: `{name}` is {getattr(defect, name)}; it is a finite number"
+            )
     for name in ("percent", "ohm", "nh"):
-        if not 0.0 <= getattr(defect, name) < math.inf:
+        if getattr(defect, name) < 0.0:
             raise ValueError(f"defect `{defect.kind}`: `{name}` is {getattr(defect, name)}; it is at least 0")
+    if defect.kind == "swapped ports" and defect.port == defect.other:
+        raise ValueError("defect `swapped ports`: `port` and `other` are two different ports")
     if defect.kind == "low Q" and defect.percent == 0.0:
         raise ValueError("defect `low Q`: a cavity keeps some of its Q; `percent` is more than 0")
 
@@ -222,9 +228,16 @@ def _low_q(unit: Unit, defect: Defect) -> Unit:
 
 
 def _wrong_jumper(unit: Unit, defect: Defect) -> Unit:
-    return _change_side(
-        unit, defect.side, lambda side: replace(side, jumper=side.jumper.longer(defect.mm * 1e-3))
-    )
+    def in_side(side: Side) -> Side:
+        jumper = side.jumper.longer(defect.mm * 1e-3)
+        if jumper.length_m <= 0.0:
+            raise ValueError(
+                f"defect `wrong jumper`: the {defect.side} jumper is {side.jumper.length_m * 1e3:.0f} mm long; "
+                f"it cannot be {-defect.mm:g} mm shorter"
+            )
+        return replace(side, jumper=jumper)
+
+    return _change_side(unit, defect.side, in_side)
 
 
 def _loose_connector(unit: Unit, defect: Defect) -> Unit:
