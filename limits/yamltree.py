@@ -30,12 +30,14 @@ _PLAIN_STR_TAGS = (None, "!")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 _NOTHING = ("", "~", "null", "Null", "NULL")
 
+_TAB = "a tab stands here; YAML is indented with spaces only"
 _SYNTAX = (
     ("mapping values are not allowed", "a ':' stands where no key can be; check the indentation, or put "
      "the text in quotes"),
     ("could not find expected ':'", "a key without its ':'; write 'key: value'"),
     ("did not find expected key", "the indentation does not fit the lines above"),
     ("expected <block end>", "the indentation does not fit the lines above"),
+    ("found a tab character", _TAB),
     ("did not find expected '-' indicator", "the indentation does not fit the list above"),
     ("expected ',' or", "what opens with '[' or '{' here is not closed, or a ',' is missing in it"),
     ("found unexpected end of stream", "the quote that opens here is not closed"),
@@ -58,7 +60,7 @@ class Tree:
     """Place of the key itself."""
 
     mistakes: list[tuple[Loc, Mistake]] = field(default_factory=list)
-    """What is wrong already as YAML."""
+    """What is wrong already as YAML; a location other than the top says that its value is of no use."""
 
     whole: bool = True
     """Whether the text could be read to its end."""
@@ -136,7 +138,7 @@ class _Gardener:
         next(self._events)  # start of the stream
         if isinstance(next(self._events), yaml.StreamEndEvent):
             return
-        self._tree.value = self._node(next(self._events), ())
+        self._tree.value = self._node(next(self._events), ()) or None
         next(self._events)  # end of the document
         after = next(self._events)
         if not isinstance(after, yaml.StreamEndEvent):
@@ -174,7 +176,7 @@ class _Gardener:
     def _text(self, event: yaml.ScalarEvent, loc: Loc, place: Place) -> str:
         value = str(event.value)
         plain = event.style is None or event.style == ""
-        if plain and value in _NOTHING:
+        if loc and plain and value in _NOTHING:
             place = self._tree.keys.get(loc, place)
             if getattr(event, "anchor", None) is None and event.tag is None:
                 self._wrong(loc, place, _nothing(value, loc))
@@ -204,7 +206,7 @@ class _Gardener:
                 group[key] = self._node(next(self._events), here)
                 continue
             first = self._tree.keys[here][0]
-            self._wrong(here, place, f"'{key}' is written twice; the first is on line {first}")
+            self._wrong((), place, f"'{key}' is written twice; the first is on line {first}")
             self._skip(next(self._events))
         return group
 
@@ -234,7 +236,7 @@ def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> Mistake:
     what = next((ours for theirs, ours in _SYNTAX if theirs in problem), f"not valid YAML: {problem}")
     if "cannot start any token" in problem and mark is not None:
         what = _bad_start(text, _at(mark))
-    opened = ("expected ',' or", "found unexpected end of stream")
+    opened = ("expected ',' or", "found unexpected end of stream", "could not find expected ':'")
     if any(words in problem for words in opened) and error.context_mark is not None:
         mark = error.context_mark
     return Mistake(what, file, *_at(mark))
@@ -245,5 +247,5 @@ def _bad_start(text: str, place: Place) -> str:
     line = lines[place[0] - 1] if place[0] <= len(lines) else ""
     character = line[place[1] - 1 : place[1]]
     if character == "\t":
-        return "a tab stands here; YAML is indented with spaces only"
+        return _TAB
     return f"a text that starts with '{character}' must be put in quotes"
