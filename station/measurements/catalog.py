@@ -6,8 +6,3 @@ from station.measurements import reflection, transmission
 from station.measurements.measure import Measure
 
 MEASURES: tuple[Measure, ...] = transmission.MEASURES + reflection.MEASURES
-
-
-def named(name: str) -> Measure | None:
-    """The measure of that name, None when there is none."""
-    return next((measure for measure in MEASURES if measure.name == name), None)

@@ -73,7 +73,10 @@ def _zone(item: Characteristic, overview: Zone) -> Zone:
 
 
 def _pieces(zones: list[Zone]) -> list[Zone]:
-    """Cut at every edge; in each piece the finest step of the zones over it; equal neighbours joined."""
+    """Cut at every edge; in each piece the finest step of the zones over it; equal neighbours joined.
+
+    A single frequency is a piece of its own only where no wider one covers it.
+    """
     edges = sorted({edge for zone in zones for edge in (zone.low_hz, zone.high_hz)})
     pieces: list[Zone] = []
     for low_hz, high_hz in pairwise(edges):
@@ -85,9 +88,12 @@ def _pieces(zones: list[Zone]) -> list[Zone]:
             pieces[-1] = Zone(pieces[-1].low_hz, high_hz, step_hz)
         else:
             pieces.append(Zone(low_hz, high_hz, step_hz))
-    if len(edges) == 1:
-        pieces.append(zones[0])
-    return pieces
+    return pieces + [
+        zone
+        for zone in dict.fromkeys(zones)
+        if zone.low_hz == zone.high_hz
+        and not any(piece.low_hz <= zone.low_hz <= piece.high_hz for piece in pieces)
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,19 +7,19 @@ Hz for one pair. Every mistake of a file is reported at once, with its place.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field, WithJsonSchema
+from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from limits.errors import BadInput, Mistake
 from limits.formwords import nearest
 from limits.quantity import Channels, Dbm, Decibel, Frequency, Hertz, Span, Text, Whole
 from limits.table import LimitTable, misfits
 from limits.yamlfile import Form, YamlFile, editor_schema, read
-from station.measurements.catalog import MEASURES, named
+from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
 from station.measurements.measure import Look, Measure, Place
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, SweepSettings
@@ -48,23 +48,52 @@ class OverviewForm(Form):
     step: Hertz
 
 
-def _valid(*words: str) -> WithJsonSchema:
-    """What an editor offers; the reader itself checks in `load`, where it can say the nearest word."""
+MEASURE_NAMES = tuple(measure.name for measure in MEASURES)
+HOOKUP_NAMES = tuple(hookup.name for hookup in HOOKUPS)
+
+
+def _known(kind: str, words: Iterable[str]) -> AfterValidator:
+    """Takes one of these words, and says the nearest to one it does not take."""
+    valid = tuple(words)
+
+    def check(word: str) -> str:
+        if word not in valid:
+            raise ValueError(
+                f"unknown {kind} '{word}'{nearest(word, valid) or '; valid are ' + ', '.join(valid)}"
+            )
+        return word
+
+    return AfterValidator(check)
+
+
+def _offered(words: Iterable[str]) -> WithJsonSchema:
     return WithJsonSchema({"type": "string", "enum": list(words)})
+
+
+MeasureName = Annotated[Text, _known("measure", MEASURE_NAMES), _offered(MEASURE_NAMES)]
+PathName = Annotated[Text, _known("path", PATHS), _offered(PATHS)]
+PortName = Annotated[Text, _known("port", PORTS), _offered(PORTS)]
+HookupName = Annotated[Text, _known("hook-up", HOOKUP_NAMES), _offered(HOOKUP_NAMES)]
 
 
 class CharacteristicForm(Form):
     """One characteristic; which of the words it needs depends on its measure."""
 
-    measure: Annotated[Text, _valid(*(measure.name for measure in MEASURES))]
-    path: Annotated[Text, _valid(*PATHS)] | None = None
-    port: Annotated[Text, _valid(*PORTS)] | None = None
-    hookup: Annotated[Text, _valid(*(hookup.name for hookup in HOOKUPS))] | None = None
+    measure: MeasureName
+    path: PathName | None = None
+    port: PortName | None = None
+    hookup: HookupName | None = None
     at: Frequency | None = None
     over: Span | None = None
     step: Hertz | None = None
     level: Decibel | None = None
     title: Text | None = None
+
+    @model_validator(mode="after")
+    def _fits_its_measure(self) -> CharacteristicForm:
+        if mistakes := list(_mistakes(self)):
+            raise ValueError("; ".join(mistakes))
+        return self
 
 
 class RecipeForm(Form):
@@ -126,15 +155,7 @@ class Recipe:
 
 def load(path: Path) -> Recipe:
     """Read a recipe. Raises limits.errors.BadInput with every mistake of the file."""
-    source = read(path, RecipeForm)
-    mistakes = [
-        source.mistake(("characteristics", name, *key), what)
-        for name, form in source.value.characteristics.items()
-        for key, what in _mistakes(form)
-    ]
-    if mistakes:
-        raise BadInput(tuple(mistakes))
-    return Recipe(source)
+    return Recipe(read(path, RecipeForm))
 
 
 def check_fit(recipe: Recipe, table: LimitTable) -> None:
@@ -157,52 +178,37 @@ def schema() -> dict[str, object]:
     return editor_schema(RecipeForm, "Recipe")
 
 
-def _mistakes(form: CharacteristicForm) -> Iterator[tuple[tuple[str, ...], str]]:
-    """What is wrong with one characteristic: the key it is about, and the words."""
-    measure = named(form.measure)
-    if measure is None:
-        yield ("measure",), _unknown("measure", form.measure, [item.name for item in MEASURES])
-        return
-    yield from _wanted(form, measure)
-    if form.path is not None and form.path not in PATHS:
-        yield ("path",), _unknown("path", form.path, list(PATHS))
-    if form.port is not None and form.port not in PORTS:
-        yield ("port",), _unknown("port", form.port, list(PORTS))
-    hookups = {hookup.name: hookup for hookup in HOOKUPS}
-    if form.hookup is not None and form.hookup not in hookups:
-        yield ("hookup",), _unknown("hook-up", form.hookup, list(hookups))
-    elif form.hookup and form.port in PORTS and form.port == hookups[form.hookup].idle:
-        yield (
-            ("port",),
-            f"port {form.port} carries the load in hook-up {form.hookup}, so it cannot be measured there",
-        )
-
-
-def _wanted(form: CharacteristicForm, measure: Measure) -> Iterator[tuple[tuple[str, ...], str]]:
+def _mistakes(form: CharacteristicForm) -> Iterator[str]:
+    """What is wrong with one characteristic whose words are all known."""
+    measure = _measure(form)
     needed = set(measure.takes) | ({"path"} if measure.look is Look.TRANSMISSION else {"port", "hookup"})
-    for key in ("path", "port", "hookup", "at", "over", "level"):
-        given = getattr(form, key) is not None
-        if key in needed and not given:
-            yield (), f"measure '{measure.name}' needs '{key}'"
-        if given and key not in needed:
-            yield (
-                (key,),
-                f"measure '{measure.name}' does not take '{key}'; it takes {', '.join(sorted(needed))}",
-            )
+    given = {
+        key for key in ("path", "port", "hookup", "at", "over", "level") if getattr(form, key) is not None
+    }
+    for key in sorted(needed - given):
+        yield f"measure '{measure.name}' needs '{key}'"
+    for key in sorted(given - needed):
+        yield f"measure '{measure.name}' does not take '{key}'"
+    if form.step is not None and form.over is None:
+        yield "a 'step' says how finely a span is swept, so it needs 'over'"
+    if form.hookup and form.port and form.port == _hookup(form.hookup).idle:
+        yield f"port {form.port} carries the load in hook-up {form.hookup}, so it cannot be measured there"
 
 
-def _unknown(kind: str, word: str, valid: list[str]) -> str:
-    return f"unknown {kind} '{word}'{nearest(word, valid) or '; valid are ' + ', '.join(valid)}"
+def _measure(form: CharacteristicForm) -> Measure:
+    return next(measure for measure in MEASURES if measure.name == form.measure)
+
+
+def _hookup(name: str | None) -> Hookup:
+    return next(hookup for hookup in HOOKUPS if hookup.name == name)
 
 
 def _bind(name: str, form: CharacteristicForm, channels: Channels) -> Characteristic:
-    measure = named(form.measure)
-    if measure is None:
-        raise ValueError(f"{name}: `load` lets no unknown measure through")
+    measure = _measure(form)
     if form.path is not None:
         hookup, to, source = PATHS[form.path]
     else:
-        hookup = next(item for item in HOOKUPS if item.name == form.hookup)
+        hookup = _hookup(form.hookup)
         to = source = next(port for port in PORTS if port == form.port)
     return Characteristic(
         name=name,
@@ -232,4 +238,4 @@ def _title(form: CharacteristicForm, measure: Measure, source: Port, to: Port) -
 def _spoken(place: str) -> str:
     """`tx ± 12.5 kHz` as a customer reads it: `TX ± 12.5 kHz`."""
     words = {"tx": "TX", "rx": "RX", "low": "lower channel", "high": "upper channel"}
-    return re.sub(r"\b(tx|rx|low|high)\b", lambda found: words[found[0]], place)
+    return re.sub(r"\b(tx|rx|low|high)\b", lambda found: words[found[0]], place).replace(" - ", " \u2212 ")
