@@ -1,0 +1,216 @@
+"""The test certificate of a unit that passed: a record in, the bytes of a PDF out.
+
+It shows the customer's specification and never the works limits. The same record and date of issue give the
+same bytes. It is signed afterwards, by `signing`; what failed gets a `failure_sheet`, which is no certificate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from limits.reading import Reading
+from limits.verdict import Decision, Level, Outcome
+from reports import look, sections, wording
+from reports.errors import NotCertifiable
+from reports.layout import Align, Block, Column, Row, paginate, paragraph, space, stacked, table
+from reports.publishing import Metadata, publish
+from reports.record import UnitRecord
+
+TOP = look.PAGE_HEIGHT - 14.0 * mm
+NEXT_TOP = look.PAGE_HEIGHT - 16.0 * mm
+
+RULES = {
+    "simple acceptance": "A reading on or inside its limit passes; measurement uncertainty moves no limit.",
+    "guarded acceptance": "A reading passes where it lies inside its limit by at least its expanded uncertainty U.",
+}
+"""What the decision rules mean, for readers who do not know their names (ILAC-G8:09/2019, from memory)."""
+
+
+def certificate(record: UnitRecord, issued: datetime) -> bytes:
+    """The certificate as PDF. Raises NotCertifiable for a unit that did not pass."""
+    _refuse(record)
+    judged = record.verdict.at(Level.SPECIFICATION)
+    pages = paginate(_blocks(record, judged, issued), TOP - look.FOOT, NEXT_TOP - look.FOOT)
+    metadata = Metadata(
+        title=f"Test certificate {record.number}",
+        author=record.works.name,
+        subject=f"Final test of cavity duplexer {record.order.model}, serial {record.serial}",
+        keywords=("test certificate", record.serial, record.order.model, record.order.number),
+        created=issued,
+    )
+
+    def furnish(canvas: Canvas, page: int, of: int) -> None:
+        sections.foot(canvas, record, "Certificate", page, of)
+
+    return publish(pages, metadata, furnish, look.MARGIN, (TOP, NEXT_TOP))
+
+
+def _refuse(record: UnitRecord) -> None:
+    outcome = record.verdict.outcome
+    if outcome is not Outcome.PASS:
+        raise NotCertifiable(
+            f"{record.number}: the verdict is {outcome.value}, so there is no certificate; "
+            "make a failure sheet, or test the unit again"
+        )
+    if not record.verdict.meets_specification:
+        raise NotCertifiable(
+            f"{record.number}: nothing was judged against a specification, so a certificate would say nothing; "
+            f"limit table {record.limits.name} must hold a specification"
+        )
+
+
+def _blocks(record: UnitRecord, judged: Sequence[Decision], issued: datetime) -> list[Block]:
+    return [
+        sections.letterhead(record, "Test certificate", f"No. {record.number}"),
+        sections.facts(record, issued, "Issued"),
+        space(9.0),
+        sections.statement(wording.headline(Outcome.PASS), _result(record, judged), look.ACCENT),
+        sections.heading("Results"),
+        *_results(judged, record.information),
+        sections.heading("Sweeps"),
+        *sections.charts(record, judged),
+        sections.heading("How it was measured"),
+        *sections.means(record),
+        sections.heading("What this certificate says, and what it does not"),
+        sections.two_columns(_statements(record, judged)),
+        sections.heading("For the installation"),
+        sections.two_columns(_cautions()),
+        space(4.0),
+        stacked([_signature(record), space(7.0), sections.end_mark("End of certificate")]),
+    ]
+
+
+def _result(record: UnitRecord, judged: Sequence[Decision]) -> list[str]:
+    amount = wording.count(len(judged), "characteristic", "characteristics")
+    listed = f"in all {amount} listed" if len(judged) > 1 else f"in the {amount} listed"
+    rules = ", ".join(dict.fromkeys(decision.rule for decision in judged))
+    return [
+        f"Unit {record.serial} meets specification {record.limits.name}, revision {record.limits.revision}, "
+        f"{listed}. Decision rule: {rules}."
+    ]
+
+
+def _results(judged: Sequence[Decision], information: Sequence[Reading]) -> list[Block]:
+    readings = [*(decision.reading for decision in judged), *information]
+    with_u = any(reading.u is not None for reading in readings)
+    rows = [_judged_row(decision, with_u) for decision in judged]
+    rows += [_information_row(reading, with_u) for reading in information]
+    return table(_columns(with_u), rows, look.RESULTS)
+
+
+def _columns(with_u: bool) -> list[Column]:
+    columns = [
+        Column("Characteristic", (50.0 if with_u else 63.5) * mm),
+        Column("Over, MHz", 31.0 * mm),
+        Column("Found at, MHz", 20.5 * mm, Align.POINT),
+        Column("Reading", 23.0 * mm, Align.POINT),
+    ]
+    if with_u:
+        columns.append(Column("U (k = 2)", 15.0 * mm, Align.POINT))
+    spent = sum(column.width for column in columns)
+    return [*columns, Column("Limit", look.TEXT_WIDTH - spent - 10.5 * mm), Column("Verdict", 10.5 * mm)]
+
+
+def _judged_row(decision: Decision, with_u: bool) -> Row:
+    verdict = wording.verdict(decision.outcome)
+    return _row(
+        decision.reading,
+        str(wording.judged(decision) or wording.MISSING),
+        wording.limit(decision.limit_text),
+        verdict,
+        with_u,
+    )
+
+
+def _information_row(reading: Reading, with_u: bool) -> Row:
+    value = wording.printed(reading)
+    row = _row(reading, wording.MISSING if value is None else str(value), "for information", "", with_u)
+    return Row(row.cells, (*row.styles, (len(row.cells) - 2, look.CELL_GREY)), row.note)
+
+
+def _row(reading: Reading, value: str, limit: str, verdict: str, with_u: bool) -> Row:
+    u = wording.uncertainty(reading)
+    middle = [wording.MISSING if u is None else str(u)] if with_u else []
+    cells = (reading.title, *sections.place(reading), value, *middle, limit, verdict)
+    return Row(cells, ((1, look.CELL_GREY), (3, look.CELL_STRONG)), reading.note)
+
+
+def _statements(record: UnitRecord, judged: Sequence[Decision]) -> list[Block]:
+    rules = dict.fromkeys(decision.rule for decision in judged)
+    explained = " ".join(RULES[rule] for rule in rules if rule in RULES)
+    entries = [
+        ("This unit only", "The results relate only to the unit named here, as it was when it was tested."),
+        (
+            "Small signals",
+            "The test was made with small signals. It covers neither power handling nor passive intermodulation.",
+        ),
+        ("Uncertainty", _uncertainty([decision.reading for decision in judged])),
+        (
+            "Tuning",
+            "The unit is tuned to the two channels named here. The readings hold while its tuning is left as it is.",
+        ),
+        (
+            "Reading the table",
+            "Losses, isolation and return loss are positive dB. A return loss of "
+            + ", ".join(
+                f"{rl:g}{wording.THIN}dB is a VSWR of {wording.number(wording.vswr(rl), 2)}"
+                for rl in (14.0, 20.0)
+            )
+            + ".",
+        ),
+    ]
+    if explained:
+        entries.insert(0, ("Decision rule", explained))
+    if sections.unprintable(record):
+        note = "A character that the typeface lacks is shown by its Unicode number, such as [U+4E2D]."
+        entries.append(("Characters", note))
+    return [sections.run_in(*entry, sections.HALF) for entry in entries]
+
+
+def _uncertainty(readings: Sequence[Reading]) -> str:
+    evaluated = [reading for reading in readings if reading.u is not None]
+    if not evaluated:
+        return "Measurement uncertainty was not evaluated."
+    text = "U is the expanded uncertainty with coverage factor k = 2, for a coverage of about 95 %."
+    if len(evaluated) < len(readings):
+        text += " Where no U is given it was not evaluated."
+    return text
+
+
+def _cautions() -> list[Block]:
+    entries = (
+        (
+            "Load before power",
+            "Never transmit unless the antenna, or a load that bears the full power, is connected.",
+        ),
+        (
+            "Radio-frequency burns",
+            "Take the transmitter out of service, and make sure that it stays so, "
+            "before a connector is touched or loosened.",
+        ),
+        ("Weight", "The unit is heavy. Lift it with help and fix it to a structure that carries it."),
+        (
+            "Mains, earthing, lightning, exposure",
+            "Local codes and the conditions of the licence come before anything said here; "
+            "this is work for licensed practitioners.",
+        ),
+    )
+    return [sections.run_in(*entry, sections.HALF) for entry in entries]
+
+
+def _signature(record: UnitRecord) -> Block:
+    text = (
+        f"This certificate is issued by {record.works.name} as a digitally signed PDF. The signature is part of the "
+        "file and not of the page: the signature panel of a PDF reader shows who signed and whether anything has "
+        "been changed since. A print does not carry it."
+    )
+    return stacked(
+        [
+            paragraph("Digital signature", look.FINE_STRONG, look.TEXT_WIDTH),
+            paragraph(text, look.FINE, look.TEXT_WIDTH),
+        ]
+    )
