@@ -185,6 +185,11 @@ def _header(line: int, header: Sequence[str], mistakes: _Mistakes) -> dict[str, 
             mistakes.add(f"column '{name}' is there twice; the first is column {columns[name]}", line, number)
         else:
             columns[name] = number
+    if not columns:
+        mistakes.found = []
+        what = f"this is not the header of work orders; the first line must be {','.join(COLUMNS)}"
+        mistakes.add(f"{what}, separated by commas or semicolons", line)
+        return columns
     for name in COLUMNS:
         if name not in columns:
             mistakes.add(f"column '{name}' is missing", line)
