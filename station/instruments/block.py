@@ -12,7 +12,6 @@ from typing import Literal
 import numpy as np
 
 from limits.reading import FloatArray
-from station.measurements.sweep import ComplexArray
 
 NumberForm = Literal["REAL,64", "REAL,32", "ASCII"]
 ByteOrder = Literal["NORMAL", "SWAPPED"]
@@ -114,16 +113,6 @@ def text_numbers(text: str) -> FloatArray:
         wrong = next(field for field in fields if not _is_number(field))
         raise ValueError(f"not a number: {shown(wrong.encode())}") from error
     return _sound(values)
-
-
-def pairs_to_complex(values: FloatArray, points: int) -> ComplexArray:
-    """Real and imaginary parts in turn, as one complex number a point.
-
-    Raises ValueError when there are not exactly `points` of them.
-    """
-    if values.size != 2 * points:
-        raise ValueError(f"{points} points are {2 * points} numbers, and {values.size} came")
-    return values.view(np.complex128)
 
 
 def split_answers(text: str) -> tuple[str, ...]:

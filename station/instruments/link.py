@@ -115,14 +115,18 @@ class Link:
         return self._blamed(lambda: self._exchange(question, self._text, timeout_s), question)
 
     def ask_numbers(
-        self, question: str, number_format: NumberFormat, timeout_s: float | None = None
+        self, question: str, number_format: NumberFormat, count: int, timeout_s: float | None = None
     ) -> FloatArray:
-        """The numbers that answer one question: all of them finite. Shape (n,)."""
+        """The numbers that answer one question: `count` of them, all finite. Shape (count,)."""
 
         def hear(wire: Wire, deadline: float) -> FloatArray:
             if number_format.binary:
-                return block.binary_numbers(wire.payload(deadline), number_format)
-            return block.text_numbers(wire.line(deadline).decode("ascii"))
+                values = block.binary_numbers(wire.payload(deadline), number_format)
+            else:
+                values = block.text_numbers(wire.line(deadline).decode("ascii"))
+            if values.size != count:
+                raise ValueError(f"{count} numbers were expected and {values.size} came")
+            return values
 
         return self._blamed(lambda: self._exchange(question, hear, timeout_s), question)
 
@@ -304,6 +308,22 @@ def open_link(
         yield link
     finally:
         link.close()
+
+
+def address_mistake(address: str) -> str:
+    """What is wrong with a VISA resource name; empty when nothing is. Asks nobody."""
+    example = "write it like TCPIP::192.168.0.10::5025::SOCKET or TCPIP::192.168.0.10::hislip0::INSTR"
+    try:
+        parsed = rname.parse_resource_name(address)
+    except ValueError:
+        return f"'{address}' is no VISA resource name; {example}"
+    if isinstance(parsed, rname.TCPIPSocket) and not _is_port(parsed.port):
+        return f"'{parsed.port}' is no port, which is a whole number from 1 to 65535; {example}"
+    return ""
+
+
+def _is_port(text: str) -> bool:
+    return text.isascii() and text.isdigit() and 1 <= int(text) <= 65535
 
 
 def translate(error: Exception, *, opening: bool = False) -> tuple[type[InstrumentFault], str]:

@@ -73,8 +73,8 @@ class Stream:
     def send(self, message: bytes, deadline: float) -> None:
         self.heard.clear()
         for start in range(0, len(message), _WRITE_CHUNK):
-            # The library would wait for ever for a peer that takes nothing.
-            if self._port.socket is not None and not _writable(self._port.socket, left_s(deadline)):
+            # The library would wait for ever for a peer that takes nothing; the first piece always finds room.
+            if start and self._port.socket is not None and not _writable(self._port.socket, left_s(deadline)):
                 raise TimeoutError("the instrument does not take the message")
             self._port.write(message[start : start + _WRITE_CHUNK])
 

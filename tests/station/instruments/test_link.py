@@ -71,19 +71,19 @@ def test_a_block_may_contain_line_ends(bad):
     """0x0A inside the data is data: 0x0A0A... is a double like any other."""
     value = struct.unpack(">d", b"\x0a" * 8)[0]
     with open_link(bad(answering(DATA=a_block(value, 1.5, value))).address) as link:
-        assert [value, 1.5, value] == list(link.ask_numbers("DATA?", DOUBLES))
+        assert [value, 1.5, value] == list(link.ask_numbers("DATA?", DOUBLES, 3))
         assert link.identify() == IDENTITY
 
 
 def test_a_large_block_arrives_whole(bad):
     values = np.random.default_rng(1).normal(size=200_000)
     with open_link(bad(answering(DATA=a_block(*values))).address) as link:
-        np.testing.assert_array_equal(values, link.ask_numbers("DATA?", DOUBLES))
+        np.testing.assert_array_equal(values, link.ask_numbers("DATA?", DOUBLES, values.size))
 
 
 def test_ascii_numbers_are_read(bad):
     with open_link(bad(answering(DATA=b"1.5,-2.25E-3,+7\n")).address) as link:
-        assert list(link.ask_numbers("DATA?", NumberFormat("ASCII"))) == [1.5, -2.25e-3, 7.0]
+        assert list(link.ask_numbers("DATA?", NumberFormat("ASCII"), 3)) == [1.5, -2.25e-3, 7.0]
 
 
 def test_an_order_is_one_message_that_ends_in_the_error_query(bad):
@@ -220,7 +220,7 @@ def test_the_end_of_the_connection_is_noticed_at_once(bad):
     with open_link(served.address, patience_s=30) as link:
         begun = time.monotonic()
         with pytest.raises(Gone):
-            link.ask_numbers("DATA?", DOUBLES)
+            link.ask_numbers("DATA?", DOUBLES, 2)
         assert time.monotonic() - begun < 3
         assert link.identify() == IDENTITY
 
@@ -238,7 +238,7 @@ def test_an_end_in_the_middle_of_a_block_is_noticed_at_once(bad_on_socket):
         link.identify()
         sockets.append(link._wire._port.socket)
         with pytest.raises(Gone) as caught:
-            link.ask_numbers("DATA?", DOUBLES)
+            link.ask_numbers("DATA?", DOUBLES, 2)
     assert "#216" in caught.value.answer
 
 
@@ -260,9 +260,10 @@ def test_an_end_in_the_middle_of_a_block_is_noticed_at_once(bad_on_socket):
 def test_nonsense_for_a_block_is_garbled_and_survived(bad, reply):
     with open_link(bad(answering(DATA=reply)).address, patience_s=SHORT_S) as link:
         with pytest.raises(Garbled) as caught:
-            link.ask_numbers("DATA?", DOUBLES)
+            link.ask_numbers("DATA?", DOUBLES, 2)
         assert caught.value.command == "DATA?"
         assert caught.value.answer
+        assert "were expected" not in caught.value.what
         assert link.identify() == IDENTITY
 
 
@@ -270,8 +271,17 @@ def test_nonsense_for_a_block_is_garbled_and_survived(bad, reply):
     "reply", [b"1,x\n", b"\n", b"1,,2\n", b"9.91E37\n", b"NAN\n", b"\xff\xfe\n", b"1;2\n"]
 )
 def test_nonsense_for_ascii_numbers_is_garbled(bad, reply):
-    with open_link(bad(answering(DATA=reply)).address) as link, pytest.raises(Garbled):
-        link.ask_numbers("DATA?", NumberFormat("ASCII"))
+    with open_link(bad(answering(DATA=reply)).address) as link, pytest.raises(Garbled) as caught:
+        link.ask_numbers("DATA?", NumberFormat("ASCII"), 2)
+    assert "were expected" not in caught.value.what
+
+
+def test_another_count_of_numbers_than_expected_is_garbled(bad):
+    with (
+        open_link(bad(answering(DATA=a_block(1.0, 2.0))).address) as link,
+        pytest.raises(Garbled, match="3 numbers were expected and 2 came"),
+    ):
+        link.ask_numbers("DATA?", DOUBLES, 3)
 
 
 def test_an_answer_that_is_not_ascii_is_garbled(bad):
@@ -284,7 +294,7 @@ def test_a_truncated_block_on_a_socket_is_silence_that_shows_what_came(bad_on_so
     served = bad_on_socket(answering(DATA=a_block(1.0, 2.0)[:-6]))
     with open_link(served.address, patience_s=SHORT_S) as link:
         with pytest.raises(Silent) as caught:
-            link.ask_numbers("DATA?", DOUBLES)
+            link.ask_numbers("DATA?", DOUBLES, 2)
         assert "#216" in caught.value.answer
         assert link.identify() == IDENTITY
 
@@ -295,7 +305,7 @@ def test_a_truncated_block_over_hislip_is_garbled_at_once(bad_on_hislip):
     with open_link(served.address, patience_s=30) as link:
         begun = time.monotonic()
         with pytest.raises(Garbled, match="announces 16 bytes and 11 came"):
-            link.ask_numbers("DATA?", DOUBLES)
+            link.ask_numbers("DATA?", DOUBLES, 2)
         assert time.monotonic() - begun < 3
         assert link.identify() == IDENTITY
 
@@ -303,12 +313,12 @@ def test_a_truncated_block_over_hislip_is_garbled_at_once(bad_on_hislip):
 def test_a_block_of_indefinite_length_is_read_where_the_line_marks_its_end(bad_on_hislip, bad_on_socket):
     reply = b"#0" + np.array([1.0, 2.0], ">f8").tobytes() + b"\n"
     with open_link(bad_on_hislip(answering(DATA=reply)).address) as link:
-        assert list(link.ask_numbers("DATA?", DOUBLES)) == [1.0, 2.0]
+        assert list(link.ask_numbers("DATA?", DOUBLES, 2)) == [1.0, 2.0]
     with (
         open_link(bad_on_socket(answering(DATA=reply)).address) as link,
         pytest.raises(Garbled, match="indefinite"),
     ):
-        link.ask_numbers("DATA?", DOUBLES)
+        link.ask_numbers("DATA?", DOUBLES, 2)
 
 
 def test_an_unterminated_answer_is_complete_where_the_line_marks_its_end(bad_on_hislip):
@@ -369,7 +379,7 @@ def test_without_sight_of_the_socket_the_same_answers_are_read(bad_on_socket, mo
     served = bad_on_socket(answering(DATA=a_block(1.5, -2.0), LATE=None))
     with open_link(served.address, patience_s=SHORT_S) as link:
         assert link.identify() == IDENTITY
-        assert list(link.ask_numbers("DATA?", DOUBLES)) == [1.5, -2.0]
+        assert list(link.ask_numbers("DATA?", DOUBLES, 2)) == [1.5, -2.0]
         with pytest.raises(Silent):
             link.ask("LATE?")
         assert link.identify() == IDENTITY

@@ -1,0 +1,152 @@
+"""The bench file: which instruments stand at this station, and how to open them.
+
+bench: final test 1
+analyzer:
+  kind: vector
+  address: TCPIP::127.0.0.1::5025::SOCKET
+  dialect: linear-single
+  identity: Skerry Works,Simulated vector analyzer
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from limits.errors import BadInput, Mistake
+from limits.formwords import nearest
+from limits.quantity import Hertz, Text, Whole
+from limits.yamlfile import Form, YamlFile, editor_schema, read
+from station.instruments.analyzer import Ability, Analyzer
+from station.instruments.catalog import ANALYZERS, AnalyzerKind
+from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
+from station.instruments.link import Link, address_mistake, open_link
+
+
+class AnalyzerForm(Form):
+    """The analyzer in a bench file."""
+
+    kind: Text
+    address: Text
+    """VISA resource name."""
+
+    dialect: Text
+    identity: Text
+    """Text that must occur in its `*IDN?` answer."""
+
+    from_hz: Annotated[Hertz, Field(alias="from")]
+    to_hz: Annotated[Hertz, Field(alias="to")]
+    most_points: Annotated[Whole, Field(ge=2)]
+    """In one sweep."""
+
+    visa: Text = "@py"
+    """The VISA library, as PyVISA names it: `@py`, `@ivi`, or a path."""
+
+
+class BenchForm(Form):
+    """The form of a bench file."""
+
+    bench: Text
+    analyzer: AnalyzerForm
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A bench file that was found in order."""
+
+    source: YamlFile[BenchForm]
+
+    @property
+    def name(self) -> str:
+        return self.source.value.bench
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the file, 64 hexadecimal digits."""
+        return self.source.digest
+
+    @property
+    def ability(self) -> Ability:
+        """What the analyzer can do."""
+        analyzer = self.source.value.analyzer
+        return Ability(analyzer.from_hz, analyzer.to_hz, analyzer.most_points)
+
+
+def load(path: Path) -> Bench:
+    """The bench in a file. Raises BadInput with every mistake found."""
+    source = read(path, BenchForm)
+    mistakes = tuple(_mistakes(source))
+    if mistakes:
+        raise BadInput(mistakes)
+    return Bench(source)
+
+
+def dialect_of(bench: Bench, dialect_folder: Path | None) -> Dialect:
+    """The analyzer's command language. Raises BadInput when there is none or its file has mistakes."""
+    name = bench.source.value.analyzer.dialect
+    if name not in dialect_names(dialect_folder):
+        what = unknown_dialect(name, dialect_folder)
+        raise BadInput((bench.source.mistake(("analyzer", "dialect"), what),))
+    return find_dialect(name, dialect_folder)
+
+
+@contextmanager
+def open_analyzer_link(bench: Bench, dialect_folder: Path | None) -> Iterator[tuple[Link, Dialect]]:
+    """The bare link to the analyzer, with its dialect; for trying the dialect out."""
+    dialect = dialect_of(bench, dialect_folder)
+    analyzer = bench.source.value.analyzer
+    with open_link(
+        analyzer.address,
+        role="analyzer",
+        backend=analyzer.visa,
+        line_end=dialect.line_end,
+        error_query=dialect.form.errors,
+        joined=dialect.joined,
+    ) as link:
+        yield link, dialect
+
+
+@contextmanager
+def open_analyzer(
+    bench: Bench,
+    dialect_folder: Path | None = None,
+    *,
+    now: Callable[[], datetime] = lambda: datetime.now(UTC),
+) -> Iterator[Analyzer]:
+    """The bench's analyzer for as long as the block lasts. Nothing is sent before the first order.
+
+    `dialect_folder` holds the works' own dialects. Raises BadInput when the dialect cannot be used.
+    """
+    form = bench.source.value.analyzer
+    with open_analyzer_link(bench, dialect_folder) as (link, dialect):
+        yield _kind(form.kind).make(link, dialect, bench.ability, identity=form.identity, now=now)
+
+
+def bench_schema() -> dict[str, object]:
+    """JSON Schema of a bench file."""
+    return editor_schema(BenchForm, "Bench: the instruments at one station")
+
+
+def _kind(name: str) -> AnalyzerKind:
+    return next(kind for kind in ANALYZERS if kind.name == name)
+
+
+def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
+    analyzer = source.value.analyzer
+    kinds = tuple(kind.name for kind in ANALYZERS)
+    if analyzer.kind not in kinds:
+        hint = nearest(analyzer.kind, kinds) or f"; there are {', '.join(kinds)}"
+        yield source.mistake(("analyzer", "kind"), f"unknown kind of analyzer '{analyzer.kind}'{hint}")
+    if wrong := address_mistake(analyzer.address):
+        yield source.mistake(("analyzer", "address"), wrong)
+    if analyzer.from_hz >= analyzer.to_hz:
+        yield source.mistake(("analyzer", "to"), "it must lie above 'from'")

@@ -1,0 +1,210 @@
+"""Try a dialect on the connected instrument: each command by itself, what it answered, what to do about it.
+
+Goes on after a mistake, since the next commands tell as much; ends early only when nobody answers any more.
+The sweep is small and its power low, whatever is connected.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from limits.reading import FloatArray
+from station.errors import Garbled, Gone, InstrumentFault, Refused, Silent, Unreachable
+from station.instruments.analyzer import Ability
+from station.instruments.dialect import Dialect, same_answer, words_for
+from station.instruments.link import Link
+from station.instruments.vector import timeout_for
+from station.measurements.sweep import SweepSettings
+
+SAFE_POWER_DBM = -20.0
+"""Harmless to any receiver that may be connected; common practice, no source."""
+
+_MOST_POINTS = 11
+_BANDWIDTH_HZ = 1000.0
+_SHOWN = 80
+
+
+@dataclass(frozen=True, slots=True)
+class TrialLine:
+    """One command and what came of it."""
+
+    sent: str
+    answer: str = ""
+    """What came back, shortened; numbers are counted."""
+
+    errors: tuple[str, ...] = ()
+    """What was in the error queue afterwards."""
+
+    fine: bool = True
+    advice: str = ""
+    """What to do about it; empty when all is well."""
+
+
+def try_dialect(
+    link: Link, dialect: Dialect, ability: Ability, *, power_dbm: float = SAFE_POWER_DBM
+) -> tuple[TrialLine, ...]:
+    """Every command of a dialect tried on the instrument at the other end, in the order of a sweep."""
+    return tuple(_Trial(link, dialect, ability, power_dbm).lines())
+
+
+class _Trial:
+    def __init__(self, link: Link, dialect: Dialect, ability: Ability, power_dbm: float) -> None:
+        self._link = link
+        self._dialect = dialect
+        self._settings = SweepSettings(_BANDWIDTH_HZ, 1, power_dbm)
+        self._freq_hz = _few_frequencies(ability)
+        self._told_s = 0.0
+
+    def lines(self) -> Iterator[TrialLine]:
+        """One line a command; stops after the first that finds nobody."""
+        for step in self._steps():
+            try:
+                line = step()
+            except Unreachable as fault:
+                yield _line_of(fault)
+                return
+            yield line
+
+    def _steps(self) -> Iterator[Callable[[], TrialLine]]:
+        dialect, words = self._dialect, words_for(self._settings, self._freq_hz)
+        yield self._identity
+        yield self._old_errors
+        for command in (*dialect.prepare(), *dialect.arrange(words)):
+            yield self._command(command)
+        for ask, expected in dialect.checks(words):
+            yield self._check(ask, expected)
+        if dialect.form.sweep_time:
+            yield self._sweep_time
+        path = dialect.path(2, 1)
+        for command in (*dialect.choose(path), *dialect.form.start):
+            yield self._command(command)
+        yield self._wait
+        yield lambda: self._fetch(dialect.fetch(path))
+
+    def _identity(self) -> TrialLine:
+        wanted = self._dialect.form.identity
+
+        def judge(answer: str) -> str:
+            return "" if wanted in answer else f"the dialect is for instruments whose identity has {wanted!r}"
+
+        return self._asked("*IDN?", judge, ask=lambda _question: self._link.identify())
+
+    def _old_errors(self) -> TrialLine:
+        """What lay in the queue before the trial is nobody's mistake here."""
+        question = self._dialect.form.errors
+        try:
+            found = self._link.errors()
+        except Unreachable:
+            raise
+        except InstrumentFault as fault:
+            return _line_of(fault)
+        return TrialLine(question, "; ".join(found) or "empty")
+
+    def _command(self, command: str) -> Callable[[], TrialLine]:
+        def step() -> TrialLine:
+            try:
+                self._link.tell(command)
+                errors = self._link.errors()
+            except Unreachable:
+                raise
+            except InstrumentFault as fault:
+                return _line_of(fault, command)
+            return TrialLine(command, "", errors, not errors, _advice_on(errors))
+
+        return step
+
+    def _check(self, ask: str, expected: str) -> Callable[[], TrialLine]:
+        def judge(answer: str) -> str:
+            if same_answer(answer, expected):
+                return ""
+            return f"{_short(expected)} was ordered: beyond the instrument's range, or set by another command"
+
+        return lambda: self._asked(ask, judge)
+
+    def _sweep_time(self) -> TrialLine:
+        def judge(answer: str) -> str:
+            try:
+                self._told_s = float(answer)
+            except ValueError:
+                return "a number of seconds was expected; leave sweep_time out if there is no such question"
+            return ""
+
+        return self._asked(self._dialect.form.sweep_time, judge)
+
+    def _wait(self) -> TrialLine:
+        points = self._freq_hz.size
+        timeout_s = timeout_for(points, self._settings, self._told_s, self._link.patience_s)
+        return self._asked(
+            self._dialect.form.wait, lambda _answer: "", ask=lambda each: self._link.ask(each, timeout_s)
+        )
+
+    def _fetch(self, question: str) -> TrialLine:
+        points = self._freq_hz.size
+
+        def ask(question: str) -> str:
+            values = self._link.ask_numbers(question, self._dialect.numbers, 2 * points).view(np.complex128)
+            largest_db = 20 * np.log10(max(float(np.abs(values).max()), 1e-20))
+            return f"{points} complex numbers, the largest {largest_db:.1f} dB"
+
+        return self._asked(question, lambda _answer: "", ask=ask)
+
+    def _asked(
+        self, question: str, judge: Callable[[str], str], ask: Callable[[str], str] | None = None
+    ) -> TrialLine:
+        try:
+            answer = (ask or self._link.ask)(question)
+            errors = self._link.errors()
+        except Unreachable:
+            raise
+        except InstrumentFault as fault:
+            return _line_of(fault, question)
+        advice = _advice_on(errors) or judge(answer)
+        return TrialLine(question, _short(answer), errors, not advice, advice)
+
+
+def _few_frequencies(ability: Ability) -> FloatArray:
+    """A few whole hertz in the middle of what the analyzer can do. Shape (n,)."""
+    span_hz = ability.high_hz - ability.low_hz
+    start_hz, stop_hz = ability.low_hz + 0.4 * span_hz, ability.low_hz + 0.6 * span_hz
+    return np.round(np.linspace(start_hz, stop_hz, min(_MOST_POINTS, ability.most_points)))
+
+
+def _line_of(fault: InstrumentFault, sent: str = "") -> TrialLine:
+    if isinstance(fault, Refused):
+        errors = tuple(fault.answer.split("; "))
+        return TrialLine(sent or fault.command, "", errors, False, _advice_on(errors))
+    advice = next(words for kind, words in _ADVICE if isinstance(fault, kind))
+    return TrialLine(sent or fault.command, fault.answer or fault.what, (), False, advice)
+
+
+def _advice_on(errors: tuple[str, ...]) -> str:
+    """By the classes of SCPI-1999 vol. 2, 21.8 (section from memory): the hundreds say whose mistake it is."""
+    if not errors:
+        return ""
+    number = re.match(r"\s*([+-]?\d+)", errors[0])
+    hundreds = -int(number[1]) // 100 if number else 0
+    return _BY_HUNDREDS.get(hundreds, "the maker's own error number: see the instrument's manual")
+
+
+_BY_HUNDREDS = {
+    1: "it does not understand the command: compare its spelling with the instrument's manual",
+    2: "it understands but cannot do it: the value is out of range, or another setting stands in the way",
+    3: "the instrument itself reports trouble: see its screen and its manual",
+    4: "question and answer are out of step: a question in the wrong place, or a command that answers",
+}
+
+_ADVICE: tuple[tuple[type[InstrumentFault], str], ...] = (
+    (Unreachable, "check the address, the cable, and that remote control is switched on"),
+    (Silent, "it gave no answer: compare the question with the manual, and the line end with the dialect"),
+    (Gone, "it closed the connection: another program may hold it"),
+    (Garbled, "the answer makes no sense: check the form and order of numbers in the dialect"),
+    (InstrumentFault, "see the instrument's manual"),
+)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
