@@ -42,15 +42,15 @@ def refuse_known(connection: Connection, orders: Sequence[WorkOrder]) -> None:
 
 def add_order(connection: Connection, order: WorkOrder) -> None:
     """Keep one order and its units."""
-    row = schema.work_order.insert().values(
-        number=order.number,
-        customer=order.customer,
-        model=order.model,
-        tx_hz=order.tx_hz,
-        rx_hz=order.rx_hz,
-        due=order.due,
-    )
-    order_id = _new_id(connection, row)
+    row = {
+        "number": order.number,
+        "customer": order.customer,
+        "model": order.model,
+        "tx_hz": order.tx_hz,
+        "rx_hz": order.rx_hz,
+        "due": order.due,
+    }
+    order_id = _insert(connection, schema.work_order, row)
     units = [_unit_row(order_id, place, serial) for place, serial in enumerate(order.serials)]
     if units:
         connection.execute(schema.unit.insert(), units)
@@ -82,20 +82,20 @@ def next_run_number(connection: Connection, unit_id: int) -> int:
 
 def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int) -> RunId:
     """Enter a run that has begun, and what it measures with."""
-    row = schema.run.insert().values(
-        unit_id=unit_id,
-        run_number=number,
-        operator=head.operator,
-        station=head.station,
-        started=head.started,
-        state=RunState.RUNNING.value,
-        why="",
-        temperature_c=_float(head.temperature_c),
-        recipe_digest=head.recipe.digest,
-        limits_digest=head.limits.digest,
-        bench_digest=head.bench.digest,
-    )
-    run_id = RunId(_new_id(connection, row))
+    row = {
+        "unit_id": unit_id,
+        "run_number": number,
+        "operator": head.operator,
+        "station": head.station,
+        "started": head.started,
+        "state": RunState.RUNNING.value,
+        "why": "",
+        "temperature_c": _float(head.temperature_c),
+        "recipe_digest": head.recipe.digest,
+        "limits_digest": head.limits.digest,
+        "bench_digest": head.bench.digest,
+    }
+    run_id = RunId(_insert(connection, schema.run, row))
     named = [{"role": each.role, "identity": each.identity} for each in head.instruments]
     _insert_rows(connection, schema.instrument, run_id, named)
     return run_id
@@ -121,7 +121,7 @@ def insert_sweep(connection: Connection, run_id: RunId, row: Values) -> None:
     table = schema.sweep
     count = sa.select(sa.func.count()).select_from(table).where(table.c.run_id == run_id)
     position = connection.execute(count).scalar_one()
-    connection.execute(table.insert().values(run_id=run_id, position=position, **row))
+    connection.execute(table.insert(), {"run_id": run_id, "position": position, **row})
 
 
 def insert_results(
@@ -166,16 +166,15 @@ def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
     passed = outcome == Outcome.PASS.value
     if outcome is None or passed is not (entry.kind is CertificateKind.CERTIFICATE):
         raise StoreFault(f"no {entry.kind.value} can be of a run that says {outcome or 'nothing'}")
-    connection.execute(
-        schema.certificate.insert().values(
-            run_id=entry.run_id,
-            number=entry.number,
-            kind=entry.kind.value,
-            issued=entry.issued,
-            sha256=entry.sha256,
-            file=entry.file,
-        )
-    )
+    row = {
+        "run_id": entry.run_id,
+        "number": entry.number,
+        "kind": entry.kind.value,
+        "issued": entry.issued,
+        "sha256": entry.sha256,
+        "file": entry.file,
+    }
+    _insert(connection, schema.certificate, row)
 
 
 def _not_running(run_id: RunId) -> str:
@@ -195,8 +194,10 @@ def _listed(words: Sequence[str]) -> str:
     return f"{', '.join(words[:_SHOWN])}{more} {'is' if len(words) == 1 else 'are'}"
 
 
-def _new_id(connection: Connection, insert: sa.Insert) -> int:
-    key = connection.execute(insert).inserted_primary_key
+def _insert(connection: Connection, table: sa.Table, row: Values) -> int:
+    """The new row's number."""
+    # The values apart from the statement: one that carries them is built and compared anew each time.
+    key = connection.execute(table.insert(), row).inserted_primary_key
     if key is None:
         raise StoreFault("the database gave a new row no number")
     return int(key[0])
