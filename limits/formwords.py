@@ -45,7 +45,7 @@ def mistakes_of(error: ValidationError, tree: Tree, form: type[BaseModel], file:
     found: dict[tuple[int, int, str], list[str]] = {}
     for detail in error.errors(include_url=False):
         loc = _in_tree(detail["loc"], tree.value)
-        if any(loc[: len(bad)] == bad for bad in refused):
+        if any(loc[: len(bad)] == bad for bad in refused) or _long_enough(detail):
             continue
         by_key = detail["type"] == "extra_forbidden" or detail["loc"][-1:] == ("[key]",)
         place = tree.keys[loc] if by_key and loc in tree.keys else place_of(tree.places, loc)
@@ -57,10 +57,20 @@ def mistakes_of(error: ValidationError, tree: Tree, form: type[BaseModel], file:
     return [Mistake("; or: ".join(words), file, line, column) for (line, column, _), words in found.items()]
 
 
+def _long_enough(detail: ErrorDetails) -> bool:
+    """Whether a list was called too short only because pydantic does not count its faulty entries."""
+    written: object = detail["input"]
+    least = detail.get("ctx", {}).get("min_length", 0)
+    return detail["type"] == "too_short" and isinstance(written, list | dict) and len(written) >= least
+
+
 def nearest(word: str, valid: Iterable[str]) -> str:
     """`; did you mean 'x'?`, or nothing when no valid word is near."""
     by_case = {choice.casefold(): choice for choice in valid}
     close = difflib.get_close_matches(word.casefold(), by_case, n=1, cutoff=0.6)
+    longer = [choice for choice in by_case if len(word) >= 3 and choice.startswith(word.casefold())]
+    if not close and len(longer) == 1:
+        close = longer
     return f"; did you mean '{by_case[close[0]]}'?" if close else ""
 
 

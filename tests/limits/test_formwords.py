@@ -23,6 +23,7 @@ class Choice(Form):
 def test_the_nearest_word_is_found_whatever_its_case() -> None:
     assert nearest("MHZ", ("Hz", "kHz", "MHz")) == "; did you mean 'MHz'?"
     assert nearest("tx_los", ("tx_loss", "rx_loss")) == "; did you mean 'tx_loss'?"
+    assert nearest("spec", ("specification", "works")) == "; did you mean 'specification'?"
     assert nearest("zzz", ("tx_loss", "rx_loss")) == ""
 
 
