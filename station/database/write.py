@@ -32,7 +32,7 @@ def refuse_known(connection: Connection, orders: Sequence[WorkOrder]) -> None:
     known_numbers = _known(connection, schema.work_order.c.number, numbers)
     known_serials = [serials[key] for key in _known(connection, schema.unit.c.serial_key, list(serials))]
     said = [
-        f"{name} {_listed(known)} already known"
+        f"{name}{'s' if len(known) > 1 else ''} {_listed(known)} already known"
         for name, known in (("work order", known_numbers), ("serial", known_serials))
         if known
     ]

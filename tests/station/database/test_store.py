@@ -28,7 +28,7 @@ def test_orders_come_back_as_they_were_entered(store, make):
     [
         (("SW-2025-031", ("SKV-0200",)), "work order SW-2025-031 is already known"),
         (("SW-2025-099", ("SKV-0200", "skv-0102")), "serial skv-0102 is already known"),
-        (("SW-2025-031", ("SKV-0101", "SKV-0102")), "serial SKV-0101, SKV-0102 are already known"),
+        (("SW-2025-031", ("SKV-0101", "SKV-0102")), "serials SKV-0101, SKV-0102 are already known"),
     ],
 )
 def test_an_order_or_a_serial_that_is_known_stores_nothing_at_all(store, make, order, named):
