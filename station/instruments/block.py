@@ -143,7 +143,7 @@ def join_messages(parts: tuple[str, ...]) -> str:
 
 def shown(raw: bytes | bytearray, most: int = 60) -> str:
     """Bytes as they can be printed in a message, shortened."""
-    text = raw[:most].decode("ascii", "backslashreplace").encode("unicode_escape").decode("ascii")
+    text = raw[:most].decode("latin-1").encode("unicode_escape").decode("ascii")
     return f"'{text}'" if len(raw) <= most else f"'{text}'... ({len(raw)} bytes)"
 
 

@@ -86,14 +86,19 @@ class VectorAnalyzer:
             self.identify()
         started, begun = self._now(), self._monotonic()
         s = np.empty((freq_hz.size, 2, 2), np.complex128)
+        # Once a sweep and never in between: it empties the error queue, where a fetch may have left something.
+        prepare = self._dialect.prepare()
         for stretch in stretches(order, self._ability, linear=self._dialect.form.frequencies == "linear"):
             part = slice(stretch.first, stretch.first + stretch.freq_hz.size)
-            self._sweep_stretch(stretch.freq_hz, order.settings, s[part])
+            self._sweep_stretch(stretch.freq_hz, order.settings, prepare, s[part])
+            prepare = ()
         self._link.order(())  # whatever the fetches left in the error queue
         return Sweep(order.hookup, freq_hz, s, order.settings, started, self._monotonic() - begun)
 
-    def _sweep_stretch(self, freq_hz: FloatArray, settings: SweepSettings, into: ComplexArray) -> None:
-        timeout_s = self._arrange(freq_hz, settings)
+    def _sweep_stretch(
+        self, freq_hz: FloatArray, settings: SweepSettings, prepare: tuple[str, ...], into: ComplexArray
+    ) -> None:
+        timeout_s = self._arrange(freq_hz, settings, prepare)
         paths = tuple(((to, source), self._dialect.path(to, source)) for to, source in _PATHS)
         sweeps = (paths,) if self._dialect.form.paths == "all" else tuple((each,) for each in paths)
         for together in sweeps:
@@ -101,14 +106,14 @@ class VectorAnalyzer:
             for (to, source), path in together:
                 into[:, to - 1, source - 1] = self._fetch(path, freq_hz.size)
 
-    def _arrange(self, freq_hz: FloatArray, settings: SweepSettings) -> float:
+    def _arrange(self, freq_hz: FloatArray, settings: SweepSettings, prepare: tuple[str, ...]) -> float:
         """Set everything, make sure it was taken, and return how long a sweep may take."""
         dialect = self._dialect
         words = words_for(settings, freq_hz)
         checks = dialect.checks(words)
         time_query = (dialect.form.sweep_time,) if dialect.form.sweep_time else ()
         questions = (*(ask for ask, _ in checks), *time_query) or (dialect.form.wait,)
-        answers = self._link.order((*dialect.prepare(), *dialect.arrange(words)), questions)
+        answers = self._link.order((*prepare, *dialect.arrange(words)), questions)
         for (ask, expected), answer in zip(checks, answers, strict=False):
             if not same_answer(answer, expected):
                 raise Refused(

@@ -9,7 +9,11 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
+import numpy as np
 import pytest
+
+from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.server import Bench, running_bench
 
 Reply = bytes | None
 """The bytes of an answer; None for no answer; empty to close the connection."""
@@ -154,3 +158,32 @@ class _HislipTalk:
         while len(got) < count and (part := line.recv(count - len(got))):
             got += part
         return got
+
+
+class Marked:
+    """A device whose every S-parameter is another known function of frequency, so that no mix-up goes unseen."""
+
+    label = "marked"
+
+    def s(self, freq_hz: np.ndarray, temperature_c: float = 23.0) -> np.ndarray:
+        """S from port j to port i: size 0.01 to 0.09, and a delay of its own. Shape (n, 3, 3)."""
+        number = np.arange(1, 10).reshape(3, 3)
+        return number / 100 * np.exp(-2j * np.pi * freq_hz[:, None, None] * number * 1e-9)
+
+
+@pytest.fixture
+def marked() -> Marked:
+    return Marked()
+
+
+@pytest.fixture
+def bench(marked: Marked) -> Iterator[Bench]:
+    """A simulated bench without noise, a marked device hooked up from ANT to RX."""
+    with running_bench(device=marked, imperfections=Imperfections(noise=None)) as running:
+        running.hook_up("ANT", "RX")
+        yield running
+
+
+@pytest.fixture
+def bench_address(bench: Bench, transport: str) -> str:
+    return bench.socket_address if transport == "socket" else bench.hislip_address
