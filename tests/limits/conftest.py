@@ -6,10 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from limits.errors import BadInput
 from limits.quantity import Channels
 from limits.table import LimitTable, from_text
+
+# A machine that is busy with other tests must not fail a property by being slow.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 HEAD = "limit_table: T\nrevision: A\nmodel: M\ndecision_rule: simple acceptance\nlimits:\n"
 
