@@ -19,9 +19,9 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
     Raises station.errors.UserMistake for a run that has no verdict.
     """
     if run.verdict is None or run.finished is None:
+        why = f"{run.state}: {run.why}" if run.why else run.state
         raise UserMistake(
-            f"run {run.run_number} of {run.head.serial} has no verdict ({run.state}{': ' + run.why if run.why else ''}); "
-            "test the unit again"
+            f"run {run.run_number} of {run.head.serial} has no verdict ({why}); test the unit again"
         )
     order = run.order
     return UnitRecord(

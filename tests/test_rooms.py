@@ -47,11 +47,11 @@ SINGLE_FILES = {
 }
 """The files that stand alone in `station`, and the rooms that may import them."""
 
-ONLY_HERE = {
+ONLY_HERE: dict[str, str | tuple[str, ...]] = {
     "pyvisa": "station/instruments/",
     "pyvisa_py": "station/instruments/",
     "skrf": "fixtures_sim/",
-    "pyhanko": "reports/signing",
+    "pyhanko": ("reports/signing.py", "reports/verifying.py"),
     "sqlalchemy": "station/database/",
     "alembic": "station/database/",
     "reportlab": "reports/",

@@ -28,6 +28,11 @@ class Exit(IntEnum):
     STOPPED = 130
     """Ctrl-C; what was measured is kept."""
 
+    @classmethod
+    def of(cls, outcome: str) -> Exit:
+        """The code of a verdict."""
+        return {"pass": cls.PASS, "fail": cls.FAIL, "undecided": cls.UNDECIDED}[outcome]
+
 
 def carry_out(act: Callable[[], Exit | None]) -> Exit:
     """Do what a verb asks, and say what went wrong. Imports late: a verb that is only asked for help needs none."""

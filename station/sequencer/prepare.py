@@ -66,7 +66,7 @@ def make_task(
         started=started,
         recipe=_kept(DocumentKind.RECIPE, recipe.form.recipe, recipe.form.revision, recipe.source.text),
         limits=_kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text),
-        bench=_kept(DocumentKind.BENCH, bench.name, "", bench.text),
+        bench=_kept(DocumentKind.BENCH, bench.name, "", bench.source.text),
         temperature_c=temperature_c,
         instruments=(Instrument("analyzer", identity),),
     )

@@ -1,0 +1,204 @@
+"""The demo: a small production of Skerry Works on a simulated bench, from work orders to signed certificates.
+
+Everything goes through the doors a real works uses: a bench file, a CSV of orders, VISA, the store, the key. Only
+the hands that cable the units are software, and only they know which units were built wrong on purpose.
+"""
+
+from __future__ import annotations
+
+import secrets
+import shlex
+import sys
+import time
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from limits.verdict import Outcome, Verdict
+from reports import wording
+from station import desk as desks
+from station import settings
+from station.cli.exits import Exit
+from station.cli.simulator import Hands, Ports, hands_of, simulated_bench
+from station.cli.tables import Column, show, verdict_style
+from station.desk import Desk, open_desk
+from station.errors import UserMistake
+from station.files import write_whole
+from station.sequencer.events import Event, HookupAsked
+
+NAME = "Skerry Works"
+ADDRESS = ("Net Loft Quay 3", "Holmsund Skerries")
+TEMPERATURE_C = 23.0
+
+ORDERS = """\
+order,customer,model,tx,rx,serials,due
+SKO-2604,Northern Skerries Coastal Rescue,SK-V4,156.600 MHz,157.400 MHz,SKV-0101..SKV-0107,2026-12-18
+SKO-2605,Lantern Sound Harbour Watch,SK-U4,455.000 MHz,460.500 MHz,SKU-0201..SKU-0206,2027-01-15
+SKO-2606,Outer Banks Relay Association,SK-L2,1575 MHz,1622 MHz,SKL-0301,2027-01-29
+"""
+
+BENCH = """\
+bench: final test 1
+analyzer:
+  kind: vector
+  address: {address}
+  dialect: linear-single
+  identity: Simulated vector analyzer
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+"""
+
+CAREFUL = {"kind": "tolerance", "percent": 30}
+"""Built with a third of the usual errors, so that the rehearsed defect alone decides, at any seed."""
+
+BUILT_WRONG: dict[str, tuple[str, list[dict[str, Any]]]] = {
+    "SKV-0103": ("cavity 1 left 100 kHz off", [CAREFUL, {"kind": "pass off", "cavity": 1, "khz": 100}]),
+    "SKV-0106": (
+        "cavity 2 left 36 kHz off: marginal",
+        [{"kind": "tolerance", "percent": 5}, {"kind": "pass off", "cavity": 2, "khz": 36}],
+    ),
+    "SKU-0204": ("RX jumper 80 mm too long", [CAREFUL, {"kind": "wrong jumper", "side": "RX", "mm": 80}]),
+}
+"""What was done to some units on purpose: in words, and as the hands are told."""
+
+MEASURED_SPECIMEN = "SKL-0301"
+"""Two filters that somebody measured, joined at a tee: real data on the fixture instead of a simulated unit."""
+
+
+@dataclass(slots=True)
+class Outcomes:
+    """What came of the units, in the order of testing."""
+
+    rows: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def passed(self) -> int:
+        """How many passed."""
+        return sum(row["verdict"] == Outcome.PASS.value for row in self.rows)
+
+
+def run_demo(folder: Path | None, seed: int, *, real_time: bool) -> Exit:
+    """Make a works folder, test its production and print what came of it."""
+    console = Console()
+    started = time.monotonic()
+    folder = folder or _free_folder()
+    with simulated_bench(seed, real_time=real_time) as ports:
+        _make_works(folder, ports)
+        with open_desk(folder) as desk, hands_of(ports) as hands:
+            outcomes = _test_all(desk, hands, console)
+    _tell(folder, outcomes, time.monotonic() - started, console)
+    return Exit.PASS
+
+
+def _free_folder() -> Path:
+    """`station-demo` here, or the next number that is free."""
+    for number in range(1, 1000):
+        folder = Path("station-demo" if number == 1 else f"station-demo-{number}")
+        if not folder.exists():
+            return folder
+    raise UserMistake("there are 999 station-demo folders here; remove some, or name another with --folder")
+
+
+def _make_works(folder: Path, ports: Ports) -> None:
+    works = settings.create(folder, NAME, ADDRESS, BENCH.format(address=ports.socket_address))
+    passphrase = secrets.token_urlsafe(18)
+    write_whole(works.keys / "passphrase", passphrase.encode(), private=True)
+    text = (works.folder / settings.FILE).read_text(encoding="utf-8")
+    source = "  passphrase: {file: keys/passphrase}"
+    (works.folder / settings.FILE).write_text(text.replace("  passphrase: prompt", source), encoding="utf-8")
+    desks.make_key(works, passphrase, desks.now_utc(), years=5)
+    (works.folder / "orders.csv").write_text(ORDERS, encoding="utf-8")
+
+
+def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:
+    orders = desk.import_orders(desk.works.folder / "orders.csv")
+    outcomes = Outcomes()
+
+    @cache
+    def key() -> Any:
+        return desks.open_key(desk.works, settings.passphrase(desk.works, {}, str), desk.clock())
+
+    columns = (TextColumn("{task.description:<44}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True) as progress:
+        bar = progress.add_task("", total=sum(len(order.serials) for order in orders))
+
+        def listen(event: Event) -> None:
+            if isinstance(event, HookupAsked):
+                progress.update(bar, description=f"{serial}: {event.hookup.name}")
+
+        with desk.bench(hands, listen) as session:
+            for order in orders:
+                for serial in order.serials:
+                    _place(hands, order, serial)
+                    judged = session.test(serial, temperature_c=TEMPERATURE_C)
+                    progress.update(bar, description=f"{serial}: certificate")
+                    issued = desk.certify(serial, judged.key.run_number, key)
+                    outcomes.rows.append(_row(serial, order.model, judged.verdict, issued.entry.file))
+                    progress.advance(bar)
+    return outcomes
+
+
+def _place(hands: Hands, order: Any, serial: str) -> None:
+    if serial == MEASURED_SPECIMEN:
+        hands.place(specimen="combline pair")
+        return
+    defects = BUILT_WRONG[serial][1] if serial in BUILT_WRONG else []
+    hands.place(model=order.model, serial=serial, tx_hz=order.tx_hz, rx_hz=order.rx_hz, defects=defects)
+
+
+def _row(serial: str, model: str, verdict: Verdict, file: str) -> dict[str, Any]:
+    return {
+        "serial": serial,
+        "model": model,
+        "verdict": verdict.outcome.value,
+        "because": _because(verdict),
+        "document": Path(file).name,
+    }
+
+
+def _because(verdict: Verdict) -> str:
+    failed = sorted(
+        (decision for decision in verdict.decisions if decision.outcome is not Outcome.PASS),
+        key=lambda decision: decision.level.value,
+    )
+    if not failed:
+        return ""
+    titles = list(dict.fromkeys(decision.reading.title for decision in failed))
+    worst = f"{titles[0]}: {wording.judged(failed[0])}, {failed[0].level} {failed[0].limit_text}"
+    more = f"; and {len(titles) - 1} more" if len(titles) > 1 else ""
+    return f"{worst}{more}"
+
+
+def _tell(folder: Path, outcomes: Outcomes, took_s: float, console: Console) -> None:
+    columns = (
+        Column("serial", "Serial"),
+        Column("model", "Model"),
+        Column("verdict", "Verdict", style=verdict_style),
+        Column("because", "Because"),
+        Column("document", "Document"),
+    )
+    show(outcomes.rows, columns, console, as_json=False)
+    total = len(outcomes.rows)
+    wrong = ", ".join(f"{serial} ({what})" for serial, (what, _) in BUILT_WRONG.items())
+    passed_file = next(row["document"] for row in outcomes.rows if row["verdict"] == Outcome.PASS.value)
+    program = shlex.quote(sys.argv[0])
+    where = shlex.quote(str(folder))
+    failed = next(
+        (row["serial"] for row in outcomes.rows if row["verdict"] != Outcome.PASS.value), "SKV-0101"
+    )
+    console.print(
+        f"First-pass yield: {outcomes.passed} of {total} ({outcomes.passed / total:.0%}), "
+        f"with {len(BUILT_WRONG)} units built wrong on purpose: {wrong}.\n"
+        f"Took {took_s:.1f} s. Everything is in {folder.absolute()}\n"
+        f"\nTry next:\n"
+        f"  {program} show {failed} --works {where}\n"
+        f"  {program} verify {shlex.quote(str(folder / 'certificates' / passed_file))} --works {where}\n"
+        f"  {program} orders --works {where}",
+        highlight=False,
+        soft_wrap=True,
+    )

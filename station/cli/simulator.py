@@ -1,0 +1,142 @@
+"""The simulated bench as a process of its own: started, spoken to through its hands, and ended.
+
+It stands in for instruments and for the person who cables the unit; the station proper knows neither.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from station.errors import StationFault, UserMistake
+from station.measurements.sweep import Hookup
+
+HANDS_ANSWER_WITHIN_S = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ports:
+    """Where the simulated bench listens, on loopback."""
+
+    socket: int
+    hislip: int
+    hands: int
+
+    @property
+    def socket_address(self) -> str:
+        """VISA resource name of the analyzer's raw socket."""
+        return f"TCPIP::127.0.0.1::{self.socket}::SOCKET"
+
+    @property
+    def hislip_address(self) -> str:
+        """VISA resource name of the analyzer over HiSLIP."""
+        return f"TCPIP::127.0.0.1::hislip0,{self.hislip}::INSTR"
+
+
+@contextmanager
+def simulated_bench(
+    seed: int, *, real_time: bool = False, socket_port: int = 0, hislip_port: int = 0
+) -> Iterator[Ports]:
+    """A simulated bench for as long as the block lasts; it also ends when this program dies."""
+    command = [sys.executable, "-m", "fixtures_sim", "--until-stdin-closes", "--seed", str(seed)]
+    command += ["--socket-port", str(socket_port), "--hislip-port", str(hislip_port)]
+    command += ["--real-time"] if real_time else []
+    process = subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    try:
+        yield _ports(process)
+    finally:
+        if process.stdin:
+            process.stdin.close()
+        try:
+            process.wait(timeout=10)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        for stream in (process.stdout, process.stderr):
+            if stream:
+                stream.close()
+
+
+def run_alone(seed: int, *, real_time: bool, socket_port: int, hislip_port: int) -> None:
+    """Run the bench until Ctrl-C and say how to reach it."""
+    with simulated_bench(
+        seed, real_time=real_time, socket_port=socket_port, hislip_port=hislip_port
+    ) as ports:
+        sys.stdout.write(
+            f"Simulated vector analyzer, an SK-V4 unit on its fixture, hooked up TX-ANT:\n"
+            f"  {ports.socket_address}\n"
+            f"  {ports.hislip_address}\n"
+            f"Hands (one JSON object a line): 127.0.0.1 port {ports.hands}, for example\n"
+            f'  {{"do": "hook up", "first": "ANT", "second": "RX"}}\n'
+            f"Ctrl-C ends it.\n"
+        )
+        sys.stdout.flush()
+        wait_for_interrupt()
+
+
+def wait_for_interrupt() -> None:
+    """Sleep until Ctrl-C."""
+    import threading
+
+    try:
+        threading.Event().wait()
+    except KeyboardInterrupt:
+        sys.stdout.write("Ended.\n")
+
+
+class Hands:
+    """Lays units on the fixture and re-cables them: an Operator in software."""
+
+    name = "simulated hands"
+
+    def __init__(self, line: socket.socket) -> None:
+        self._line = line
+        self._answers = line.makefile("r", encoding="utf-8")
+
+    def place(self, **unit: Any) -> None:
+        """Lay a unit on the fixture."""
+        self._ask({"do": "place", **unit})
+
+    def hook_up(self, serial: str, hookup: Hookup) -> None:
+        """Cable the unit that lies there."""
+        self._ask({"do": "hook up", "first": hookup.first, "second": hookup.second})
+
+    def close(self) -> None:
+        """Let go of the line."""
+        self._answers.close()
+
+    def _ask(self, request: dict[str, Any]) -> None:
+        try:
+            self._line.sendall(json.dumps(request).encode() + b"\n")
+            answer = json.loads(self._answers.readline() or "{}")
+        except (OSError, ValueError) as error:
+            raise StationFault(f"the simulated bench's hands do not answer: {error}") from error
+        if not answer.get("ok"):
+            raise StationFault(f"the simulated bench's hands: {answer.get('why', 'gone')}")
+
+
+@contextmanager
+def hands_of(ports: Ports) -> Iterator[Hands]:
+    """The hands of a running bench."""
+    with socket.create_connection(("127.0.0.1", ports.hands), timeout=HANDS_ANSWER_WITHIN_S) as line:
+        hands = Hands(line)
+        try:
+            yield hands
+        finally:
+            hands.close()
+
+
+def _ports(process: subprocess.Popen[str]) -> Ports:
+    line = process.stdout.readline() if process.stdout else ""
+    if not line:
+        said = process.stderr.read().strip() if process.stderr else ""
+        raise UserMistake(f"the simulated bench did not start: {said or 'no reason given'}")
+    return Ports(**json.loads(line))
