@@ -317,6 +317,8 @@ def address_mistake(address: str) -> str:
         parsed = rname.parse_resource_name(address)
     except ValueError:
         return f"'{address}' is no VISA resource name; {example}"
+    if isinstance(parsed, rname.TCPIPInstr) and ":" in parsed.lan_device_name:
+        return f"'{parsed.lan_device_name}' is no name of a device; {example}"  # one colon for two
     if isinstance(parsed, rname.TCPIPSocket) and not _is_port(parsed.port):
         return f"'{parsed.port}' is no port, which is a whole number from 1 to 65535; {example}"
     return ""

@@ -1,0 +1,145 @@
+"""The bench file: read strictly, and opened as the analyzer it names."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, datetime
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+import yaml
+
+from fixtures_sim.server import running_bench
+from fixtures_sim.specimen import combline_pair
+from limits.errors import BadInput
+from station.bench import bench_schema, dialect_of, load, open_analyzer, open_analyzer_link
+from station.errors import WrongInstrument
+from station.instruments.analyzer import Ability, Segment, SweepOrder
+from station.instruments.dialect import SHIPPED
+from station.measurements.sweep import Hookup, SweepSettings
+
+TEXT = """\
+bench: final test 1
+analyzer:
+  kind: vector
+  address: TCPIP::127.0.0.1::5025::SOCKET
+  dialect: linear-single
+  identity: Skerry Works,Simulated vector analyzer
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+"""
+ORDER = SweepOrder(Hookup("TX", "ANT"), (Segment(1.57e9, 1.58e9, 11),), SweepSettings(1000.0, 1, -10.0))
+
+
+@pytest.fixture
+def write(tmp_path):
+    def write(*changes: tuple[str, str]) -> Path:
+        text = TEXT
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new, 1)
+        path = tmp_path / "bench.yaml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+def told(path: Path) -> list[str]:
+    with pytest.raises(BadInput) as caught:
+        load(path)
+    return [str(mistake).removeprefix(f"{path}:") for mistake in caught.value.mistakes]
+
+
+def test_a_bench_file_tells_name_ability_and_digest(write):
+    path = write()
+    bench = load(path)
+    assert bench.name == "final test 1"
+    assert bench.ability == Ability(300e3, 3e9, 1601)
+    assert bench.digest == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert bench.source.text == TEXT
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place", "said"),
+    [
+        ("kind: vector", "kind: vectr", "3:9", "did you mean 'vector'"),
+        ("kind: vector", "kind: oscilloscope", "3:9", "there are vector"),
+        ("::5025::SOCKET", "::5025:SOCKET", "4:12", "no name of a device"),
+        ("::5025::SOCKET", "::http::SOCKET", "4:12", "'http' is no port"),
+        ("::5025::SOCKET", "::70000::SOCKET", "4:12", "'70000' is no port"),
+        ("from: 300 kHz", "from: 4 GHz", "8:7", "above 'from'"),
+        ("from: 300 kHz", "from: 300 mHz", "7:9", "mHz"),
+        ("most_points: 1601", "most_points: 1", "9:16", "at least 2"),
+        ("most_points: 1601", "most_points: 1e3", "9:16", "1e3"),
+        ("identity:", "identiy:", "6:3", "did you mean 'identity'"),
+    ],
+)
+def test_each_mistake_is_told_at_its_place(write, old, new, place, said):
+    mistakes = told(write((old, new)))
+    assert any(each.startswith(f"{place}:") and said in each for each in mistakes), mistakes
+
+
+def test_all_mistakes_are_told_at_once(write):
+    assert len(told(write(("kind: vector", "kind: x"), ("::SOCKET", "::SOKET"), ("3 GHz", "30 kHz")))) == 3
+
+
+def test_an_unknown_dialect_is_told_where_the_bench_file_names_it(write, tmp_path):
+    path = write(("linear-single", "linear-singel"))
+    with pytest.raises(BadInput) as caught:
+        dialect_of(load(path), None)
+    expected = f"{path}:5:12: unknown dialect 'linear-singel'; did you mean 'linear-single'?"
+    assert str(caught.value) == expected
+
+
+def test_a_dialect_of_the_works_with_a_mistake_is_told_when_the_analyzer_is_opened(write, tmp_path):
+    folder = tmp_path / "dialects"
+    folder.mkdir()
+    text = (SHIPPED / "linear-single.yaml").read_text(encoding="utf-8")
+    mine = folder / "mine.yaml"
+    mine.write_text(text.replace("linear-single", "mine").replace("{points}", "{pionts}"), encoding="utf-8")
+    bench = load(write(("linear-single", "mine")))
+    with pytest.raises(BadInput, match="did you mean 'points'"), open_analyzer(bench, folder):
+        pass
+
+
+@pytest.mark.parametrize("dialect", ["linear-single", "list-all"])
+def test_the_bench_opens_as_the_analyzer_it_names(write, dialect):
+    started = datetime(2025, 3, 31, tzinfo=UTC)
+    specimen = combline_pair()
+    with running_bench(device=specimen) as running:
+        running.hook_up("TX", "ANT")
+        path = write(("TCPIP::127.0.0.1::5025::SOCKET", running.socket_address), ("linear-single", dialect))
+        with open_analyzer(load(path), now=lambda: started) as analyzer:
+            sweep = analyzer.sweep(ORDER)
+    true = specimen.s(ORDER.freq_hz)[:, :2, :2]
+    noise = 5e-3
+    np.testing.assert_allclose(sweep.s, true, atol=noise)
+    assert sweep.started == started
+
+
+def test_another_instrument_than_the_named_one_is_refused(write):
+    with running_bench() as running:
+        path = write(("TCPIP::127.0.0.1::5025::SOCKET", running.socket_address), ("Simulated", "Other"))
+        with open_analyzer(load(path)) as analyzer, pytest.raises(WrongInstrument, match="Other vector"):
+            analyzer.identify()
+
+
+def test_opening_sends_nothing(write):
+    """An analyzer that is switched off is told at the first order, not where the bench is opened."""
+    with open_analyzer(load(write())) as analyzer:
+        assert analyzer.ability.most_points == 1601
+    with open_analyzer_link(load(write()), None) as (link, dialect):
+        assert link.address == "TCPIP::127.0.0.1::5025::SOCKET"
+        assert dialect.name == "linear-single"
+
+
+def test_the_schema_for_editors_takes_the_file():
+    schema = bench_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(yaml.safe_load(TEXT), schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(yaml.safe_load(TEXT.replace("300 kHz", "300 mHz")), schema)
