@@ -16,7 +16,7 @@ from fixtures_sim.device import Device
 from fixtures_sim.faults import Fault, Faults
 from fixtures_sim.fixture import Fixture
 from fixtures_sim.specimen import combline_pair, load_specimen
-from fixtures_sim.units import build_unit, defect_from
+from fixtures_sim.units import Defect, build_unit, defect_from
 
 COMBLINE_PAIR = "combline pair"
 
@@ -56,11 +56,11 @@ class Hands:
         if not isinstance(request, dict):
             raise BadRequest("a request is a JSON object")
         deed = request.pop("do", None)
-        if deed not in self._deeds:
+        if not isinstance(deed, str) or deed not in self._deeds:
             raise BadRequest(f"do not know how to {deed!r}; can do {', '.join(self._deeds)}")
         try:
             self._deeds[deed](request)
-        except (ValueError, TypeError, KeyError, OSError) as error:
+        except (ValueError, KeyError, OverflowError) as error:
             raise BadRequest(f"{deed}: {_said(error)}") from error
 
     def _place(self, request: Mapping[str, Any]) -> None:
@@ -82,7 +82,7 @@ class Hands:
             _number(request, "tx_hz"),
             _number(request, "rx_hz"),
             self._seed,
-            tuple(defect_from(defect) for defect in request.get("defects", ())),
+            _defects(request.get("defects", [])),
         )
 
     def _hook_up(self, request: Mapping[str, Any]) -> None:
@@ -102,7 +102,30 @@ class Hands:
             self._faults.clear()
             return
         _only(request, "kind", "when", "seconds", "times")
-        self._faults.add(Fault(**request))
+        self._faults.add(_fault_from(request))
+
+
+def _defects(entries: object) -> tuple[Defect, ...]:
+    if not isinstance(entries, list):
+        raise ValueError(f"defects must be a list, not {entries!r}")
+    for entry in entries:
+        if not isinstance(entry, dict):
+            raise ValueError(f"a defect is a JSON object, not {entry!r}")
+    return tuple(defect_from(entry) for entry in entries)
+
+
+def _fault_from(request: Mapping[str, Any]) -> Fault:
+    given: dict[str, Any] = {"kind": _text(request, "kind")}
+    if "when" in request:
+        given["when"] = _text(request, "when")
+    if "seconds" in request:
+        given["seconds"] = _number(request, "seconds")
+    if "times" in request:
+        times = _number(request, "times")
+        if times != round(times):
+            raise ValueError(f"times must be a whole number, not {times:g}")
+        given["times"] = round(times)
+    return Fault(**given)
 
 
 def _said(error: Exception) -> str:

@@ -19,7 +19,7 @@ from fixtures_sim.faults import Faults, carry_out
 from fixtures_sim.scpi.box import Abandoned, Box, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import cut_message
-from fixtures_sim.tcp import still_there
+from fixtures_sim.tcp import CHUNK, still_there
 
 HEADER = struct.Struct("!2sBBIQ")
 PROLOGUE = b"HS"
@@ -28,6 +28,8 @@ VENDOR = int.from_bytes(b"SW", "big")
 LARGEST_MESSAGE = 1 << 20
 MOST_CLIENTS = 64
 RMT_DELIVERED = 1
+GOODBYE_S = 1.0
+"""How long a client may take to hang up after a fatal error."""
 
 
 class Type(IntEnum):
@@ -227,8 +229,7 @@ class HislipServer:
             else:
                 raise Fatal(BAD_START, "the first message must be Initialize or AsyncInitialize")
         except Fatal as fatal:
-            text = str(fatal).encode()
-            connection.sendall(HEADER.pack(PROLOGUE, Type.FATAL_ERROR, fatal.code, 0, len(text)) + text)
+            _say_goodbye(connection, fatal)
 
     # the synchronous channel
 
@@ -378,3 +379,13 @@ def _hang_up(connection: socket.socket) -> None:
     except OSError:
         # already gone
         return
+
+
+def _say_goodbye(connection: socket.socket, fatal: Fatal) -> None:
+    text = str(fatal).encode()
+    connection.sendall(HEADER.pack(PROLOGUE, Type.FATAL_ERROR, fatal.code, 0, len(text)) + text)
+    connection.shutdown(socket.SHUT_WR)
+    # closing with bytes unread would reset the line and could take the message with it
+    connection.settimeout(GOODBYE_S)
+    while connection.recv(CHUNK):
+        pass

@@ -1,0 +1,113 @@
+"""The hands: what they can be asked, and what they say when they cannot."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fixtures_sim.server import Bench
+
+UNIT = {"do": "place", "model": "SK-V4", "serial": "SKV-0101", "tx_hz": 157.05e6, "rx_hz": 161.65e6}
+MEASURED = Path(__file__).parents[1] / "reference" / "measured" / "combline_e1_cap.s2p"
+
+
+@pytest.fixture
+def ask(bench: Bench, raw: Callable[[int], Any]) -> Callable[[Any], dict[str, Any]]:
+    client = raw(bench.hands_port)
+
+    def asked(request: Any) -> dict[str, Any]:
+        line = request if isinstance(request, str) else json.dumps(request)
+        answer: dict[str, Any] = json.loads(client.ask(line))
+        return answer
+
+    return asked
+
+
+def test_a_unit_is_placed_hooked_up_warmed_and_removed(bench: Bench, ask: Callable[[Any], Any]) -> None:
+    assert ask({**UNIT, "defects": [{"kind": "pass off", "cavity": 2, "khz": -60}]}) == {"ok": True}
+    assert bench.fixture.cabling.device is not None
+    assert bench.fixture.cabling.device.label == "SK-V4 SKV-0101"
+    assert bench.fixture.cabling.name == "open"
+    assert ask({"do": "hook up", "first": "ANT", "second": "RX"}) == {"ok": True}
+    assert bench.fixture.cabling.name == "ANT-RX"
+    assert ask({"do": "temperature", "celsius": 41.5}) == {"ok": True}
+    assert bench.fixture.temperature_c == 41.5
+    assert ask({"do": "remove"}) == {"ok": True}
+    assert bench.fixture.cabling.device is None
+
+
+def test_measured_files_and_specimens_can_lie_there(bench: Bench, ask: Callable[[Any], Any]) -> None:
+    assert ask({"do": "place", "touchstone": str(MEASURED)}) == {"ok": True}
+    assert ask({"do": "place", "specimen": "combline pair"}) == {"ok": True}
+    assert bench.fixture.cabling.device is not None
+    assert bench.fixture.cabling.device.label == "combline pair"
+
+
+def test_the_analyzer_sees_what_the_hands_did(
+    bench: Bench, ask: Callable[[Any], Any], visa: Callable[[str], Any]
+) -> None:
+    analyzer = visa(bench.socket_address)
+    analyzer.write("*RST;:SENS:FREQ:STAR 157.05MHZ;STOP 157.05MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S21'")
+    ask(UNIT)
+    assert float(analyzer.query("INIT;:CALC:DATA?")) < -90.0
+    ask({"do": "hook up", "first": "TX", "second": "ANT"})
+    assert -3.0 < float(analyzer.query("INIT;:CALC:DATA?")) < 0.0
+    ask({"do": "hook up", "first": "TX", "second": "RX"})
+    assert -120.0 < float(analyzer.query("INIT;:CALC:DATA?")) < -50.0
+
+
+def test_faults_are_ordered_and_cleared(
+    bench: Bench, ask: Callable[[Any], Any], raw: Callable[[int], Any]
+) -> None:
+    client = raw(bench.socket_port)
+    assert ask({"do": "fault", "kind": "wrong identity", "times": 0}) == {"ok": True}
+    assert client.ask("*IDN?").startswith("Nobody")
+    assert ask({"do": "fault", "kind": "none"}) == {"ok": True}
+    assert client.ask("*IDN?").startswith("Skerry Works")
+
+
+@pytest.mark.parametrize(
+    ("request_", "why"),
+    [
+        ("{", "not a line of JSON"),
+        ("[]", "a request is a JSON object"),
+        ({"do": "dance"}, "do not know how to 'dance'; can do place, hook up, remove"),
+        ({}, "do not know how to None"),
+        ({**UNIT, "do": []}, "do not know how to []"),
+        ({**UNIT, "model": "SK-X"}, "SK-X"),
+        ({**UNIT, "tx_hz": "157"}, "tx_hz must be a number, not '157'"),
+        ({**UNIT, "tx_hz": True}, "tx_hz must be a number, not True"),
+        ({**UNIT, "colour": "red"}, "do not know 'colour'; known: model, serial"),
+        ({**UNIT, "defects": [{"kind": "haunted"}]}, "haunted"),
+        ({**UNIT, "defects": ["pass off"]}, "place: a defect is a JSON object"),
+        ({**UNIT, "defects": 3}, "place: defects must be a list"),
+        ({"do": "place"}, "place: 'model' is missing"),
+        ({"do": "place", "touchstone": "/nowhere/x.s2p"}, "/nowhere/x.s2p"),
+        ({"do": "place", "specimen": "brick"}, "no specimen 'brick'; there is 'combline pair'"),
+        ({"do": "hook up", "first": "TX", "second": "TX"}, "both cables cannot go to TX"),
+        ({"do": "hook up", "first": "TX", "second": "X"}, "the ports are TX, ANT, RX"),
+        ({"do": "hook up", "first": "TX"}, "'second' is missing"),
+        ({"do": "temperature", "celsius": 1e9}, "between -60 and 150 deg C"),
+        ({"do": "temperature", "celsius": float("nan")}, "between -60 and 150 deg C"),
+        ({"do": "fault", "kind": "explodes"}, "there is no fault 'explodes'; the faults are silent"),
+        ({"do": "fault"}, "'kind' is missing"),
+        ({"do": "fault", "kind": "late", "seconds": "long"}, "seconds must be a number"),
+        ({"do": "fault", "kind": "late", "when": 3}, "when must be a text"),
+        ({"do": "fault", "kind": "late", "times": 1.5}, "times must be a whole number"),
+    ],
+)
+def test_what_cannot_be_done_is_said_in_one_line(ask: Callable[[Any], Any], request_: Any, why: str) -> None:
+    answer = ask(request_)
+    assert answer["ok"] is False
+    assert why in answer["why"]
+    assert "\n" not in answer["why"]
+    assert ask({"do": "remove"}) == {"ok": True}
+
+
+def test_nothing_to_hook_up_is_said(ask: Callable[[Any], Any]) -> None:
+    ask({"do": "remove"})
+    assert "place a device first" in ask({"do": "hook up", "first": "TX", "second": "ANT"})["why"]

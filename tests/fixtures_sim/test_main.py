@@ -1,0 +1,89 @@
+"""The bench as a program of its own."""
+
+from __future__ import annotations
+
+import json
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture
+def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    started: list[subprocess.Popen[str]] = []
+
+    def run(*arguments: str) -> subprocess.Popen[str]:
+        pipe = subprocess.PIPE
+        command = [sys.executable, "-m", "fixtures_sim", *arguments]
+        started.append(subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, text=True))
+        return started[-1]
+
+    yield run
+    for program in started:
+        if program.poll() is None:
+            program.kill()
+        program.communicate()
+
+
+def ports(program: subprocess.Popen[str]) -> dict[str, int]:
+    assert program.stdout is not None
+    line = program.stdout.readline()
+    said: dict[str, int] = json.loads(line)
+    return said
+
+
+def test_it_plays_as_it_starts_and_ends_when_stdin_closes(start: Any, raw: Callable[[int], Any]) -> None:
+    """A sample unit lies there, hooked up TX to ANT."""
+    program = start("--until-stdin-closes", "--seed", "3")
+    said = ports(program)
+    assert set(said) == {"socket", "hislip", "hands"}
+    client = raw(said["socket"])
+    client.send("SENS:FREQ:STAR 157.05MHZ;STOP 157.05MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S21';:INIT")
+    assert -3.0 < float(client.ask("CALC:FORM MLOG;:CALC:DATA?")) < 0.0
+    rest = program.communicate(timeout=10)
+    assert (program.returncode, rest) == (0, ("", ""))
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_ends_it_cleanly(start: Any, number: int) -> None:
+    program = start()
+    ports(program)
+    program.send_signal(number)
+    rest = program.communicate(timeout=10)
+    assert (program.returncode, rest) == (0, ("", ""))
+
+
+def test_a_taken_port_is_one_line_and_exit_code_two(start: Any) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        program = start("--hislip-port", str(port))
+        out, err = program.communicate(timeout=10)
+    assert program.returncode == 2
+    assert out == ""
+    assert err.splitlines() == [
+        f"port {port} on 127.0.0.1 is taken or not allowed; choose another, or 0 for a free one"
+    ]
+
+
+def test_an_uncalibrated_analyzer_and_a_poor_load_can_be_asked_for(
+    start: Any, raw: Callable[[int], Any]
+) -> None:
+    """Both move the reading of the same unit by more than noise could."""
+    question = (
+        "SENS:FREQ:STAR 161.65MHZ;STOP 161.65MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S22';:INIT;:CALC:DATA?"
+    )
+    read = []
+    for arguments in ((), ("--test-port-errors",), ("--load-return-loss-db", "3")):
+        program = start("--until-stdin-closes", *arguments)
+        client = raw(ports(program)["socket"])
+        client.send("CALC:FORM REAL")
+        read.append(float(client.ask(question)))
+    assert abs(read[1] - read[0]) > 1e-3
+    assert abs(read[2] - read[0]) > 1e-3
