@@ -169,7 +169,7 @@ def _because(verdict: Verdict) -> str:
     if not failed:
         return ""
     titles = list(dict.fromkeys(decision.reading.title for decision in failed))
-    worst = f"{titles[0]}: {wording.judged(failed[0])}, {failed[0].level} {failed[0].limit_text}"
+    worst = f"{titles[0]}: {wording.judged(failed[0])} ({failed[0].level} {failed[0].limit_text})"
     more = f"; and {len(titles) - 1} more" if len(titles) > 1 else ""
     return f"{worst}{more}"
 
@@ -180,7 +180,6 @@ def _tell(folder: Path, outcomes: Outcomes, took_s: float, console: Console) -> 
         Column("model", "Model"),
         Column("verdict", "Verdict", style=verdict_style),
         Column("because", "Because"),
-        Column("document", "Document"),
     )
     show(outcomes.rows, columns, console, as_json=False)
     total = len(outcomes.rows)

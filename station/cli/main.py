@@ -56,7 +56,7 @@ def demo(
     folder: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to make the works folder; must not exist yet.")
     ] = None,
-    seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same readings.")] = 1,
+    seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same readings.")] = 2,
     real_time: Annotated[
         bool, typer.Option("--real-time", help="Let each sweep take as long as on an analyzer.")
     ] = False,

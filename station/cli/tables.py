@@ -24,6 +24,9 @@ class Column:
     heading: str
     words: Callable[[Any], str] = str
     right: bool = False
+    least: int | None = None
+    """Characters it is never squeezed below."""
+
     style: Callable[[Any], str] = lambda value: ""
 
 
@@ -34,7 +37,12 @@ def show(rows: Sequence[Row], columns: Sequence[Column], console: Console, *, as
         return
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for column in columns:
-        table.add_column(column.heading, justify="right" if column.right else "left", overflow="fold")
+        table.add_column(
+            column.heading,
+            justify="right" if column.right else "left",
+            overflow="fold",
+            min_width=column.least,
+        )
     for row in rows:
         values = [(column, row[column.key]) for column in columns]
         table.add_row(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 
-from limits.verdict import Decision, Outcome
+from limits.verdict import Decision, Level, Outcome, Verdict
 from reports import wording
 from station.cli.tables import Column, print_json, show, verdict_style
 
@@ -29,7 +29,7 @@ def show_history(history: History, stored: StoredRun | None, console: Console, *
     if not history.runs:
         console.print(f"Not tested yet. Next: station test {history.unit.serial}", highlight=False)
         return
-    documents = {entry.run_id: entry.file for entry in history.certificates}
+    documents = {entry.run_id: entry.number for entry in history.certificates}
     show(
         [{**_run_row(line), "document": documents.get(line.run_id)} for line in history.runs],
         RUNS,
@@ -64,16 +64,14 @@ RUNS = (
     Column("started", "Started", wording.moment),
     Column("operator", "Operator"),
     Column("verdict", "Verdict", style=verdict_style),
-    Column("because", "Because"),
-    Column("document", "Document"),
+    Column("because", "Because", least=26),
+    Column("document", "Filed as"),
 )
-DECISIONS = (
-    Column("title", "Characteristic"),
-    Column("reading", "Reading", right=True),
-    Column("at", "At, MHz", right=True),
-    Column("level", "Against"),
-    Column("limit", "Limit"),
-    Column("margin", "Margin", right=True),
+CHARACTERISTICS = (
+    Column("title", "Characteristic", least=26),
+    Column("reading", "Reading", right=True, least=9),
+    Column("specification", "Specification"),
+    Column("works", "Works limit"),
     Column("verdict", "Verdict", style=verdict_style),
 )
 
@@ -84,30 +82,46 @@ def _run_row(line: RunLine) -> dict[str, Any]:
         "started": line.started,
         "operator": line.operator,
         "verdict": line.outcome.value if line.outcome else line.state.value,
-        "because": line.why or "; ".join(line.failed),
+        "because": line.why or _first_of(line.failed),
     }
+
+
+def _first_of(titles: tuple[str, ...]) -> str:
+    more = f"; and {len(titles) - 1} more" if len(titles) > 1 else ""
+    return f"{titles[0]}{more}" if titles else ""
 
 
 def _show_run(stored: StoredRun, console: Console) -> None:
     if stored.verdict is None:
         return
     console.print(f"Readings of run {stored.run_number}", style="bold", highlight=False)
-    rows = [
-        {
-            "title": decision.reading.title,
-            "reading": wording.judged(decision) or decision.reading.note,
-            "at": wording.megahertz(decision.reading.at_hz) if decision.reading.at_hz else None,
-            "level": decision.level.value,
-            "limit": decision.limit_text,
-            "margin": wording.margin(decision),
-            "verdict": decision.outcome.value,
-        }
-        for decision in stored.verdict.decisions
-    ]
-    show(rows, DECISIONS, console, as_json=False)
+    by_name: dict[str, list[Decision]] = {}
+    for decision in stored.verdict.decisions:
+        by_name.setdefault(decision.reading.name, []).append(decision)
+    show(
+        [_characteristic_row(decisions) for decisions in by_name.values()],
+        CHARACTERISTICS,
+        console,
+        as_json=False,
+    )
     open_points = [decision for decision in stored.verdict.decisions if decision.outcome is not Outcome.PASS]
     if open_points and stored.verdict.meets_specification:
         console.print("Within the customer's specification, outside the works limit.", style="yellow")
+
+
+def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:
+    """One characteristic with its limits side by side, and the worst of their verdicts."""
+    closest = min(
+        decisions, key=lambda decision: float("-inf") if decision.margin is None else decision.margin
+    )
+    limits = {decision.level: decision.limit_text for decision in decisions}
+    return {
+        "title": closest.reading.title,
+        "reading": wording.judged(closest) or closest.reading.note,
+        "specification": limits.get(Level.SPECIFICATION),
+        "works": limits.get(Level.WORKS),
+        "verdict": Verdict(tuple(decisions)).outcome.value,
+    }
 
 
 def _history_facts(history: History, stored: StoredRun | None) -> dict[str, Any]:

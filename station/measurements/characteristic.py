@@ -61,6 +61,6 @@ class Characteristic:
             value=found.value,
             at_hz=found.at_hz,
             span_hz=self.span_hz,
-            trace=view.name if self.unit == "dB" else None,
+            trace=view.name if self.measure.on_trace else None,
             note=found.note,
         )

@@ -79,6 +79,9 @@ class Measure:
     find: Callable[[View, Place], Found] | None
     """None when the whole curve is the result."""
 
+    on_trace: bool = True
+    """Whether the value is a level of the trace, where its limit can be drawn; a width or a difference is not."""
+
     @property
     def is_curve(self) -> bool:
         """Whether the result is judged at every frequency."""

@@ -45,6 +45,6 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "match bandwidth", Look.REFLECTION, frozenset({"at", "over", "level"}), "Hz",
-        "{subject} match bandwidth at {level}", match_bandwidth,
+        "{subject} match bandwidth at {level}", match_bandwidth, on_trace=False,
     ),
 )  # fmt: skip

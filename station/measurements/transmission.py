@@ -57,7 +57,10 @@ MEASURES: tuple[Measure, ...] = (
         "worst loss", Look.TRANSMISSION, frozenset({"over"}), "dB",
         "{subject} insertion loss, worst over {over}", highest,
     ),
-    Measure("ripple", Look.TRANSMISSION, frozenset({"over"}), "dB", "{subject} ripple over {over}", ripple),
+    Measure(
+        "ripple", Look.TRANSMISSION, frozenset({"over"}), "dB",
+        "{subject} ripple over {over}", ripple, on_trace=False,
+    ),
     Measure("isolation", Look.TRANSMISSION, frozenset({"at"}), "dB", "{subject} isolation at {at}", value_at),
     Measure(
         "worst isolation", Look.TRANSMISSION, frozenset({"over"}), "dB",
@@ -69,7 +72,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "notch frequency", Look.TRANSMISSION, frozenset({"over"}), "Hz",
-        "{subject} notch frequency", notch_frequency,
+        "{subject} notch frequency", notch_frequency, on_trace=False,
     ),
     Measure("notch depth", Look.TRANSMISSION, frozenset({"over"}), "dB", "{subject} notch depth", highest),
 )  # fmt: skip
