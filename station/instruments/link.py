@@ -39,7 +39,7 @@ DEFAULT_PATIENCE_S = 5.0
 """How long an instrument may take to answer a question that starts no sweep; common practice, no source."""
 
 _MOST_ERRORS = 100
-_SHORTEN_TO = 160
+_SHORTEN_PART_TO, _SHORTEN_TO = 48, 600
 
 Answer = TypeVar("Answer")
 
@@ -276,8 +276,10 @@ class Link:
             raise self._fault(kind, what, command, heard) from error
 
     def _fault(self, kind: type[InstrumentFault], what: str, command: str, answer: str) -> InstrumentFault:
-        short = command if len(command) <= _SHORTEN_TO else command[:_SHORTEN_TO] + "..."
-        return kind(what, instrument=self.instrument, command=short, answer=answer)
+        # Each command by itself, so that a list of a thousand frequencies hides none of its neighbours.
+        short = ";".join(_shortened(part, _SHORTEN_PART_TO) for part in command.split(";"))
+        command = _shortened(short, _SHORTEN_TO)
+        return kind(what, instrument=self.instrument, command=command, answer=answer)
 
 
 @contextmanager
@@ -334,7 +336,7 @@ def translate(error: Exception, *, opening: bool = False) -> tuple[type[Instrume
     While the line is being opened every failure means that the instrument cannot be reached.
     """
     kind, what = _meaning(error)
-    told = str(error).strip()
+    told = " ".join(str(error).split())
     words = f"{what} ({told})" if told and told not in what else what
     return (Unreachable if opening else kind), words
 
@@ -349,6 +351,10 @@ def _meaning(error: Exception) -> tuple[type[InstrumentFault], str]:
             return Gone, "the connection ended"
         return Garbled, "the instrument broke the rules of the line's protocol"
     return next((kind, what) for foreign, kind, what in _FOREIGN if isinstance(error, foreign))
+
+
+def _shortened(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[:most]}..."
 
 
 _CODES = frozenset(int(status) for status in StatusCode)

@@ -112,6 +112,18 @@ def test_an_error_in_the_queue_is_quoted_with_all_that_follow(bad):
     assert caught.value.command == "FREQ 1;:SYST:ERR?"
 
 
+def test_a_long_list_in_a_refused_order_hides_none_of_its_neighbours(bad):
+    def answer(message: str) -> bytes | None:
+        return polite(message) if message == "SYST:ERR?" else b'-222,"Data out of range"\n'
+
+    numbers = ",".join(str(number) for number in range(5000))
+    with open_link(bad(answer).address) as link, pytest.raises(Refused) as caught:
+        link.order(["A 1", f"LIST {numbers}", "B 2"])
+    assert caught.value.command.startswith("A 1;:LIST 0,1,2,")
+    assert caught.value.command.endswith("...;:B 2;:SYST:ERR?")
+    assert len(caught.value.command) < 100
+
+
 def test_an_error_queue_without_end_does_not_hold_us(bad):
     with open_link(bad(lambda _: b'-350,"Queue overflow"\n').address) as link, pytest.raises(Garbled):
         link.errors()
@@ -129,10 +141,23 @@ def test_a_refused_port_is_unreachable_at_the_first_question(transport):
     assert isinstance(caught.value.__cause__, Exception)
 
 
-@pytest.mark.parametrize("address", ["TCPIP::127.0.0.1", "nonsense", "", "TCPIP::127.0.0.1::x::SOCKET"])
-def test_a_bad_resource_name_is_told_in_one_clear_line(address):
-    if address == "TCPIP::127.0.0.1":
-        address = "TCPIP::127.0.0.1::INSTR::MORE::SOCKET"
+@pytest.mark.parametrize(
+    "address",
+    [
+        "nonsense",
+        "",
+        "TCPIP::127.0.0.1::x::SOCKET",
+        "TCPIP::127.0.0.1::INSTR::MORE::SOCKET",
+        "TCPIP::no-such-host.invalid::5025::SOCKET",
+        "TCPIP::127.0.0.1::INSTR",
+        "GPIB0::5::INSTR",
+        "USB0::1::2::3::INSTR",
+        "ASRL7::INSTR",
+        "TCPIP::127.0.0.1::hislip0,x::INSTR",
+    ],
+)
+def test_an_address_that_leads_nowhere_is_told_in_one_clear_line(address):
+    """Bad names, and lines whose drivers are not installed or where nobody listens (VXI-11's port mapper)."""
     with open_link(address) as link, pytest.raises(Unreachable) as caught:
         link.identify()
     assert "\n" not in str(caught.value)
