@@ -1,0 +1,125 @@
+"""A whole works in a temporary folder, with a simulated bench beside it."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from fixtures_sim.server import Bench, running_bench
+from fixtures_sim.units import build_unit, defect_from
+from station import settings
+from station.desk import make_key, open_desk
+from station.files import write_whole
+from station.measurements.sweep import Hookup
+from station.sequencer.events import Event
+from station.settings import Works
+
+PASSPHRASE = "salt-water-9"
+TX_HZ, RX_HZ = 156.6e6, 157.4e6
+ORDERS = """\
+order,customer,model,tx,rx,serials,due
+SKO-1,Northern Skerries Coastal Rescue,SK-V4,156.600 MHz,157.400 MHz,SKV-0001..SKV-0004,2026-12-18
+SKO-2,Lantern Sound Harbour Watch,SK-U4,455 MHz,460.5 MHz,SKU-0001,2026-12-18
+SKO-3,Outer Banks Relay Association,SK-L2,1575 MHz,1622 MHz,SKL-0001,2026-12-18
+"""
+BENCH = """\
+bench: final test 1
+analyzer:
+  kind: vector
+  address: {address}
+  dialect: {dialect}
+  identity: Simulated vector analyzer
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+"""
+
+
+@pytest.fixture
+def simulated() -> Iterator[Bench]:
+    """A simulated bench on free loopback ports."""
+    with running_bench(seed=1) as bench:
+        yield bench
+
+
+def socket_address(bench: Bench) -> str:
+    return f"TCPIP::127.0.0.1::{bench.socket_port}::SOCKET"
+
+
+@pytest.fixture
+def works(tmp_path: Path, simulated: Bench) -> Works:
+    """A works folder whose bench is the simulated one, with orders and a signing key."""
+    text = BENCH.format(address=socket_address(simulated), dialect="linear-single")
+    made = settings.create(tmp_path / "works", "Skerry Works", ("Net Loft Quay 3", "Holmsund Skerries"), text)
+    file = made.folder / settings.FILE
+    file.write_text(file.read_text().replace("passphrase: prompt", "passphrase: {file: keys/passphrase}"))
+    write_whole(made.keys / "passphrase", PASSPHRASE.encode(), private=True)
+    made = settings.load(made.folder)
+    make_key(made, PASSPHRASE, datetime.now(UTC), years=2)
+    (made.folder / "orders.csv").write_text(ORDERS)
+    with open_desk(made.folder) as desk:
+        desk.import_orders(made.folder / "orders.csv")
+    return made
+
+
+@dataclass
+class SureHands:
+    """An operator in the test's own process: cables the simulated unit, and can be told to stop at a hook-up."""
+
+    bench: Bench
+    stop_at: str = ""
+    before: Callable[[Hookup], None] = lambda hookup: None
+    name: str = "Signe"
+    events: list[Event] = field(default_factory=list)
+
+    def hook_up(self, serial: str, hookup: Hookup) -> None:
+        if hookup.name == self.stop_at:
+            raise KeyboardInterrupt
+        self.before(hookup)
+        self.bench.hook_up(hookup.first, hookup.second)
+
+
+@pytest.fixture
+def hands(simulated: Bench) -> SureHands:
+    """Hands with a sound SK-V4 unit on the fixture."""
+    careful = (defect_from({"kind": "tolerance", "percent": 30}),)
+    simulated.place(build_unit("SK-V4", "SKV-0001", TX_HZ, RX_HZ, 1, careful))
+    return SureHands(simulated)
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a command printed and how it ended."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def station(tmp_path: Path) -> Callable[..., Ran]:
+    """Runs the `station` command as a user does."""
+
+    def run(*words: object, stdin: str | None = None, env: dict[str, str] | None = None) -> Ran:
+        program = Path(sys.executable).with_name("station")
+        done = subprocess.run(
+            [str(program), *map(str, words)],
+            input=stdin,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            cwd=tmp_path,
+            env={**os.environ, "COLUMNS": "200", **(env or {})},
+            check=False,
+        )
+        assert "Traceback" not in done.stderr, done.stderr
+        return Ran(done.returncode, done.stdout, done.stderr)
+
+    return run
