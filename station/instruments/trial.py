@@ -15,6 +15,7 @@ import numpy as np
 from limits.reading import FloatArray
 from station.errors import Garbled, Gone, InstrumentFault, Refused, Silent, Unreachable
 from station.instruments.analyzer import Ability
+from station.instruments.block import split_answers
 from station.instruments.dialect import Dialect, same_answer, words_for
 from station.instruments.link import Link
 from station.instruments.vector import timeout_for
@@ -175,7 +176,7 @@ def _few_frequencies(ability: Ability) -> FloatArray:
 
 def _line_of(fault: InstrumentFault, sent: str = "") -> TrialLine:
     if isinstance(fault, Refused):
-        errors = tuple(fault.answer.split("; "))
+        errors = split_answers(fault.answer)
         return TrialLine(sent or fault.command, "", errors, False, _advice_on(errors))
     advice = next(words for kind, words in _ADVICE if isinstance(fault, kind))
     return TrialLine(sent or fault.command, fault.answer or fault.what, (), False, advice)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import socket
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -119,6 +120,21 @@ def test_the_bench_opens_as_the_analyzer_it_names(write, dialect):
     noise = 5e-3
     np.testing.assert_allclose(sweep.s, true, atol=noise)
     assert sweep.started == started
+
+
+def test_a_dialect_of_single_messages_and_another_line_end_is_spoken_so(write, tmp_path):
+    text = (SHIPPED / "linear-single.yaml").read_text(encoding="utf-8")
+    changes = "dialect: mine\nmessages: single\nline_end: CRLF\n"
+    (tmp_path / "mine.yaml").write_text(text.replace("dialect: linear-single\n", changes), encoding="utf-8")
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        address = f"TCPIP::127.0.0.1::{listener.getsockname()[1]}::SOCKET"
+        path = write(("TCPIP::127.0.0.1::5025::SOCKET", address), ("linear-single", "mine"))
+        with open_analyzer_link(load(path), tmp_path) as (link, _):
+            link.tell("*CLS")
+            link.tell("ABOR")
+            line, _ = listener.accept()
+            with line, line.makefile("rb") as heard:
+                assert [heard.readline(), heard.readline()] == [b"*CLS\r\n", b"ABOR\r\n"]
 
 
 def test_another_instrument_than_the_named_one_is_refused(write):
