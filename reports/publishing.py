@@ -65,6 +65,6 @@ def _describe(canvas: Canvas, metadata: Metadata) -> None:
     canvas.setAuthor(printable(metadata.author))
     canvas.setSubject(printable(metadata.subject))
     canvas.setKeywords([printable(word) for word in metadata.keywords])
-    canvas.setCreator(printable(metadata.author))
+    canvas.setCreator("Duplexer final-test station")
     stamp = f"D:{metadata.created.astimezone(UTC):%Y%m%d%H%M%S}+00'00'"
     canvas.setDateFormatter(lambda *moment: stamp)

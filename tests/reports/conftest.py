@@ -5,16 +5,20 @@ The sweeps are synthetic: shunt branches after the closed form for a pass-reject
 
 from __future__ import annotations
 
+import subprocess
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from limits.reading import FloatArray, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
+from reports.certificate import certificate
 from reports.record import Document, Instrument, Order, Panel, SweepNote, Trace, UnitRecord, Works
+from reports.signing import SigningKey, make_key, sign
 
 TX_HZ = 156.8e6
 RX_HZ = 161.4e6
@@ -332,3 +336,57 @@ def crowded(passing: UnitRecord) -> UnitRecord:
 @pytest.fixture
 def issued() -> datetime:
     return ISSUED
+
+
+@pytest.fixture
+def text_of(need: Callable[[str], str], tmp_path: Path) -> Callable[..., str]:
+    """What an outside reader finds in a PDF, with plain spaces and minus signs: as laid out, or in reading order."""
+
+    def read(pdf: bytes, mode: str = "-layout") -> str:
+        path = tmp_path / "read.pdf"
+        path.write_bytes(pdf)
+        done = subprocess.run([need("pdftotext"), mode, path, "-"], check=True, capture_output=True)
+        return done.stdout.decode().replace("\u202f", " ").replace("\u2212", "-")
+
+    return read
+
+
+@pytest.fixture
+def fonts_of(need: Callable[[str], str], tmp_path: Path) -> Callable[[bytes], list[tuple[str, bool]]]:
+    """Each font an outside reader finds in a PDF, and whether it is embedded."""
+
+    def read(pdf: bytes) -> list[tuple[str, bool]]:
+        path = tmp_path / "fonts.pdf"
+        path.write_bytes(pdf)
+        done = subprocess.run([need("pdffonts"), path], check=True, capture_output=True, text=True)
+        rows = [line.split() for line in done.stdout.splitlines()[2:]]
+        return [(row[0], row[-5] == "yes") for row in rows]
+
+    return read
+
+
+PASSPHRASE = b"a long way to the skerry"
+
+
+@pytest.fixture(scope="session")
+def key_file() -> bytes:
+    return make_key(
+        "Skerry Works final test", "Skerry Works", PASSPHRASE, datetime(2026, 1, 1, tzinfo=UTC), 5
+    )
+
+
+@pytest.fixture(scope="session")
+def key(key_file: bytes) -> SigningKey:
+    return SigningKey.load(key_file, PASSPHRASE, ISSUED)
+
+
+@pytest.fixture
+def signed(passing: UnitRecord, key: SigningKey) -> bytes:
+    """A signed certificate."""
+    return sign(
+        certificate(passing, ISSUED),
+        key,
+        reason="Final test of SKV-0107",
+        location="Northhaven",
+        signed_at=ISSUED,
+    )

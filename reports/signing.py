@@ -1,0 +1,245 @@
+"""The works' signing key and the signature on a certificate; the check of one is in `verifying`.
+
+Signatures are PAdES B-B (ETSI EN 319 142-1): a CMS over the whole file but itself, the signer's certificate
+inside, the claimed time in the signature dictionary. The signature field is invisible on purpose: a stamp is
+ink that anybody can draw, while a reader's signature panel says what was really checked. It certifies the
+document and allows no change at all. Nothing here needs a network; the time of signing comes in as an
+argument, and only the file's own `ModDate`, which proves nothing, is the PDF library's.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import io
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from asn1crypto import keys as asn1_keys
+from asn1crypto import pkcs12 as asn1_pkcs12
+from asn1crypto import x509 as asn1_x509
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
+from cryptography.hazmat.primitives.serialization import pkcs12
+from cryptography.x509.oid import NameOID
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.misc import PdfError
+from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter
+from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes, SimpleSigner
+from pyhanko.sign.signers.pdf_signer import PdfSignatureMetadata, PdfSigner
+from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+from reports import wording
+from reports.errors import KeyExpired, KeyNotYetValid, NotAKey, NotSignable, WrongPassphrase
+
+FIELD = "Signature"
+DIGEST = "sha256"
+PASSPHRASE_ROUNDS = 100_000
+"""What a guess at the passphrase of a stolen key file costs; making or opening one takes a twentieth of a second."""
+
+CMS_OVERHEAD = 1200
+"""Bytes of a B-B signature beside certificate and signature value; 800 were seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class SigningKey:
+    """An opened key with its certificate, ready to sign any number of times."""
+
+    name: str
+    """The name that readers of a signature see."""
+
+    fingerprint: str
+    """SHA-256 of the certificate, 64 hexadecimal digits."""
+
+    valid_from: datetime
+    valid_until: datetime
+
+    certificate: bytes
+    """DER."""
+
+    signer: SimpleSigner
+    """What the PDF library signs with; holds the private key."""
+
+    reserve: int
+    """Bytes kept free in the file for a signature, so that none has to be made on trial."""
+
+    @staticmethod
+    def load(p12: bytes, passphrase: bytes, now: datetime) -> SigningKey:
+        """Open a PKCS#12 file.
+
+        Raises NotAKey, WrongPassphrase, KeyExpired or KeyNotYetValid.
+        """
+        private, certificate, others = _opened(p12, passphrase)
+        key = _ready(private, certificate, others)
+        key.check(now)
+        return key
+
+    def check(self, at: datetime) -> None:
+        """Raises KeyExpired or KeyNotYetValid where the certificate does not hold at that time."""
+        if at > self.valid_until:
+            raise KeyExpired(
+                f"the signing key of {self.name} ran out on {wording.day(self.valid_until)}; "
+                "make a new key and give its certificate to your customers"
+            )
+        if at < self.valid_from:
+            raise KeyNotYetValid(
+                f"the signing key of {self.name} begins on {wording.moment(self.valid_from)}, and it is "
+                f"{wording.moment(at)}; check this computer's clock, or make a new key"
+            )
+
+
+def make_key(name: str, organisation: str, passphrase: bytes, valid_from: datetime, years: int) -> bytes:
+    """A new P-256 key with a certificate signed by itself, as PKCS#12.
+
+    Raises WrongPassphrase for an empty passphrase and NotAKey for a name that a certificate cannot carry.
+    """
+    if not passphrase:
+        raise WrongPassphrase("a key without a passphrase is anybody's; choose a passphrase")
+    private = ec.generate_private_key(ec.SECP256R1())
+    certificate = _self_signed(private, name, organisation, valid_from, years)
+    encryption = (
+        serialization.PrivateFormat.PKCS12.encryption_builder()
+        .kdf_rounds(PASSPHRASE_ROUNDS)
+        .key_cert_algorithm(pkcs12.PBES.PBESv2SHA256AndAES256CBC)
+        .hmac_hash(hashes.SHA256())
+        .build(passphrase)
+    )
+    return pkcs12.serialize_key_and_certificates(name.encode(), private, certificate, None, encryption)
+
+
+def public_certificate(key: SigningKey) -> bytes:
+    """The key's certificate as PEM: what a customer trusts to verify the works' signatures."""
+    certificate = x509.load_der_x509_certificate(key.certificate)
+    return certificate.public_bytes(serialization.Encoding.PEM)
+
+
+def sign(pdf: bytes, key: SigningKey, *, reason: str, location: str, signed_at: datetime) -> bytes:
+    """The PDF with an invisible PAdES B-B signature that certifies it and allows no change.
+
+    `signed_at` is what the signature claims, and the key must be valid then (KeyExpired, KeyNotYetValid).
+    Raises NotSignable for what is no PDF or carries a signature already.
+    """
+    key.check(signed_at)
+    metadata = PdfSignatureMetadata(
+        field_name=FIELD,
+        md_algorithm=DIGEST,
+        subfilter=SigSeedSubFilter.PADES,
+        reason=reason,
+        location=location,
+        certify=True,
+        docmdp_permissions=MDPPerm.NO_CHANGES,
+    )
+    signer = PdfSigner(metadata, key.signer, new_field_spec=SigFieldSpec(FIELD))
+    session = signer.init_signing_session(_writer(pdf))
+    session.system_time = signed_at.astimezone(UTC)
+    unsigned = session.prepare_tbs_document(None, bytes_reserved=2 * key.reserve)
+    output = io.BytesIO()
+    digest, _ = unsigned.digest_tbs_document(output=output)
+    # The claimed time stands in the signature dictionary only: a B-B signature has no signing-time attribute.
+    asyncio.run(unsigned.perform_signature(digest.document_digest, PdfCMSSignedAttributes()))
+    return bytes(output.getbuffer())
+
+
+def _writer(pdf: bytes) -> IncrementalPdfFileWriter:
+    try:
+        writer = IncrementalPdfFileWriter(io.BytesIO(pdf))
+        signed = bool(writer.prev.embedded_signatures)
+    except (PdfError, ValueError) as error:
+        raise NotSignable(f"this is no PDF that can be signed: {error}") from error
+    if signed:
+        raise NotSignable("this PDF is signed already; sign the certificate as it was made")
+    return writer
+
+
+def _opened(
+    p12: bytes, passphrase: bytes
+) -> tuple[asn1_keys.PrivateKeyInfo, x509.Certificate, list[x509.Certificate]]:
+    try:
+        asn1_pkcs12.Pfx.load(p12, strict=True)["version"].native  # noqa: B018  (reading it parses it)
+    except ValueError as error:
+        raise NotAKey(
+            "this file is no PKCS#12 key (.p12); name the file that holds the works' signing key"
+        ) from error
+    try:
+        private, certificate, others = pkcs12.load_key_and_certificates(p12, passphrase)
+    except ValueError as error:
+        raise WrongPassphrase("the passphrase does not open the signing key; try again") from error
+    if private is None or certificate is None:
+        raise NotAKey("this PKCS#12 file lacks the private key or its certificate; export both into one file")
+    if not isinstance(private, ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey):
+        raise NotAKey(
+            "this key is of a kind that PDF readers do not verify; use an elliptic-curve or RSA key"
+        )
+    der = private.private_bytes(
+        serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )
+    return asn1_keys.PrivateKeyInfo.load(der), certificate, list(others)
+
+
+def _ready(
+    private: asn1_keys.PrivateKeyInfo,
+    certificate: x509.Certificate,
+    others: list[x509.Certificate],
+) -> SigningKey:
+    der = certificate.public_bytes(serialization.Encoding.DER)
+    chain = [other.public_bytes(serialization.Encoding.DER) for other in others]
+    store = SimpleCertificateStore()  # type: ignore[no-untyped-call]
+    store.register_multiple([asn1_x509.Certificate.load(other) for other in chain])
+    own = asn1_x509.Certificate.load(der)
+    return SigningKey(
+        name=own.subject.native.get("common_name", own.subject.human_friendly),
+        fingerprint=certificate.fingerprint(hashes.SHA256()).hex(),
+        valid_from=certificate.not_valid_before_utc,
+        valid_until=certificate.not_valid_after_utc,
+        certificate=der,
+        signer=SimpleSigner(signing_cert=own, signing_key=private, cert_registry=store),
+        reserve=CMS_OVERHEAD + len(der) + sum(map(len, chain)) + private.byte_size * 2,
+    )
+
+
+def _self_signed(
+    private: ec.EllipticCurvePrivateKey,
+    name: str,
+    organisation: str,
+    valid_from: datetime,
+    years: int,
+) -> x509.Certificate:
+    try:
+        subject = x509.Name(
+            [
+                x509.NameAttribute(NameOID.COMMON_NAME, name),
+                x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation),
+            ]
+        )
+    except ValueError as error:
+        raise NotAKey(f"no key can be made for this name: {error}") from error
+    public = private.public_key()
+    usage = x509.KeyUsage(
+        digital_signature=True,
+        content_commitment=True,
+        key_encipherment=False,
+        data_encipherment=False,
+        key_agreement=False,
+        key_cert_sign=False,
+        crl_sign=False,
+        encipher_only=False,
+        decipher_only=False,
+    )
+    builder = (
+        x509.CertificateBuilder(subject_name=subject, issuer_name=subject, public_key=public)
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(valid_from)
+        .not_valid_after(_years_later(valid_from, years))
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(usage, critical=True)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(public), critical=False)
+    )
+    return builder.sign(private, hashes.SHA256())
+
+
+def _years_later(moment: datetime, years: int) -> datetime:
+    try:
+        return moment.replace(year=moment.year + years)
+    except ValueError:
+        # The 29th of February of a year that has none.
+        return moment.replace(year=moment.year + years, day=28)

@@ -1,0 +1,163 @@
+"""What is kept of a sweep when it is drawn, and what is drawn of its limits."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from reportlab.pdfgen.canvas import Canvas
+
+from limits.reading import Reading
+from limits.verdict import Decision, Level, LimitLine, Outcome
+from reports.charts import Channel, decimated, draw_panel, thinned, ticks
+from reports.look import ALARM
+from reports.record import Panel, Trace, UnitRecord
+from reports.typeface import REGULAR, install
+
+F = np.linspace(150e6, 160e6, 1601)
+AREA = (0.0, 0.0, 240.0, 160.0)
+
+
+def strokes(panel: Panel, *decisions: Decision, channels: tuple[Channel, ...] = ()) -> str:
+    """The page's drawing operators, uncompressed."""
+    install()
+    buffer = io.BytesIO()
+    canvas = Canvas(buffer, pageCompression=0, invariant=1, initialFontName=REGULAR)
+    draw_panel(canvas, panel, AREA, decisions, channels)
+    canvas.showPage()
+    canvas.save()
+    return buffer.getvalue().decode("latin-1")
+
+
+def panel(*values: np.ndarray, window: tuple[float, float] = (0.0, 100.0)) -> Panel:
+    traces = tuple(Trace(f"t{index}", f"Trace {index}", F, value) for index, value in enumerate(values))
+    return Panel("Loss", "dB", traces, (F[0], F[-1]), window)
+
+
+def at_most(limit: float, low_hz: float, high_hz: float, trace: str | None = "t0") -> Decision:
+    reading = Reading("loss", "Loss", "dB", 1.0, span_hz=(low_hz, high_hz), trace=trace)
+    line = LimitLine((low_hz, high_hz), (limit, limit))
+    return Decision(
+        reading,
+        Level.SPECIFICATION,
+        f"at most {limit:g} dB",
+        "simple acceptance",
+        Outcome.PASS,
+        limit - 1.0,
+        (line,),
+    )
+
+
+def red(operators: str) -> list[str]:
+    """What is stroked in the colour of limits."""
+    colour = " ".join(f"{part:.6f}".rstrip("0").lstrip("0") for part in ALARM.rgb())
+    parts = operators.split(" RG\n")
+    return [after for before, after in itertools.pairwise(parts) if before.endswith(colour)]
+
+
+def test_decimation_keeps_every_peak_of_every_column() -> None:
+    rng = np.random.default_rng(3)
+    y = rng.standard_normal(len(F))
+    y[800] = 40.0
+    x, kept = decimated(F, y, 100)
+    assert len(x) <= 202
+    assert (kept.min(), kept.max()) == (y.min(), y.max())
+    assert (x[0], x[-1]) == (F[0], F[-1])
+    assert np.all(np.diff(x) > 0)
+
+
+def test_a_short_sweep_is_drawn_point_by_point() -> None:
+    x, y = decimated(F[:150], F[:150], 100)
+    assert len(x) == 150
+    assert np.array_equal(y, F[:150])
+
+
+@settings(deadline=None, max_examples=50)
+@given(amplitude=st.floats(0.0, 100.0), waves=st.floats(0.1, 200.0))
+def test_thinning_moves_no_point_farther_than_four_tolerances(amplitude: float, waves: float) -> None:
+    x = np.linspace(0.0, 230.0, 700)
+    y = amplitude * np.sin(x / 230.0 * waves)
+    kept_x, kept_y = thinned(x, y, 0.02)
+    assert np.abs(np.interp(x, kept_x, kept_y) - y).max() <= 0.08 + 1e-9
+
+
+def test_thinning_a_smooth_sweep_drops_most_points() -> None:
+    x = np.linspace(0.0, 230.0, 700)
+    assert len(thinned(x, 50 + 40 * np.sin(x / 60.0))[0]) < 120
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "most", "expected", "decimals"),
+    [
+        (0.0, 90.0, 6, [0, 20, 40, 60, 80], 0),
+        (0.0, 3.0, 7, [0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0], 1),
+        (156.79, 156.81, 4, [156.79, 156.795, 156.8, 156.805, 156.81], 3),
+    ],
+)
+def test_ticks_are_round_numbers_inside_the_window(
+    low: float, high: float, most: int, expected: list[float], decimals: int
+) -> None:
+    marks, places = ticks(low, high, most)
+    assert marks == pytest.approx(expected)
+    assert places == decimals
+
+
+def test_a_limit_at_a_single_frequency_is_drawn_as_a_short_tick() -> None:
+    drawn = red(strokes(panel(np.full(len(F), 50.0)), at_most(20.0, 155e6, 155e6)))
+    x = [float(number) for number in re.findall(r"([\d.]+) [\d.]+ [ml]", drawn[0])]
+    assert x[1] - x[0] == pytest.approx(9.0, abs=0.02)
+
+
+def test_only_limits_of_the_panels_own_traces_are_drawn() -> None:
+    flat = panel(np.full(len(F), 50.0))
+    assert red(strokes(flat, at_most(20.0, 154e6, 156e6)))
+    assert not red(strokes(flat, at_most(20.0, 154e6, 156e6, trace="other")))
+    assert not red(strokes(flat, at_most(20.0, 154e6, 156e6, trace=None)))
+
+
+@pytest.mark.parametrize("limit", [at_most(20.0, 140e6, 141e6), at_most(200.0, 154e6, 156e6)])
+def test_a_limit_outside_the_window_is_not_drawn(limit: Decision) -> None:
+    assert not red(strokes(panel(np.full(len(F), 50.0)), limit))
+
+
+def test_losses_grow_downward_and_other_units_upward() -> None:
+    rising = panel(np.linspace(10.0, 90.0, len(F)))
+    heights = {}
+    for unit in ("dB", "degree"):
+        operators = strokes(replace(rising, unit=unit))
+        path = max(re.findall(r" n ([\d. ml]+) S", operators.replace("\n", " ")), key=len)
+        numbers = [float(number) for number in path.replace("m", "").replace("l", "").split()]
+        heights[unit] = numbers[-1] - numbers[1]
+    assert heights["dB"] < 0 < heights["degree"]
+
+
+@pytest.mark.parametrize(
+    "values",
+    [np.full(len(F), np.nan), np.where(F > 155e6, np.nan, 20.0), np.full(len(F), 1e9)],
+    ids=["nothing", "half", "far away"],
+)
+def test_a_trace_with_holes_or_out_of_sight_is_no_mistake(values: np.ndarray) -> None:
+    assert "Tj" in strokes(panel(values), at_most(20.0, 154e6, 156e6))
+
+
+def test_a_window_of_no_width_is_no_mistake() -> None:
+    still = Panel("Loss", "dB", (), (155e6, 155e6), (1.0, 1.0))
+    assert "Tj" in strokes(still, channels=(Channel("TX", 155e6), Channel("RX", 155e6)))
+
+
+def test_every_trace_and_every_limit_is_named(passing: UnitRecord) -> None:
+    """Each name is written once at least, in the picture or in its key."""
+    for shown in passing.panels:
+        texts = "".join(re.findall(r"\((.*?)\) Tj", strokes(shown, *passing.verdict.decisions)))
+        for trace in shown.traces:
+            assert trace.title in texts
+        names = {trace.name for trace in shown.traces}
+        wanted = {d.limit_text for d in passing.verdict.decisions if d.lines and d.reading.trace in names}
+        for text in wanted:
+            assert text.rpartition(" ")[0] in texts
