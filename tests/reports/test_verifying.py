@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import random
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -13,6 +15,8 @@ from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import BestAvailableEncryption, Encoding, pkcs12
 from cryptography.x509.oid import NameOID
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from reports.certificate import certificate
 from reports.errors import BadCertificateFile
@@ -113,11 +117,6 @@ def test_anything_appended_is_found(
 
 def test_an_update_in_due_form_is_found(signed: bytes, check: Callable[[bytes], Verification]) -> None:
     """A second revision, as an editor appends one."""
-    import io
-
-    from pyhanko.pdf_utils import generic
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-
     writer = IncrementalPdfFileWriter(io.BytesIO(signed))
     writer.root["/Note"] = generic.pdf_string("passed")
     writer.update_root()
@@ -181,8 +180,6 @@ def test_a_signature_from_the_future_is_doubtful(signed: bytes, key: SigningKey)
 def test_a_signature_made_outside_the_keys_validity_is_doubtful(
     passing: UnitRecord, issued: datetime, key: SigningKey
 ) -> None:
-    from dataclasses import replace
-
     careless = replace(key, valid_until=key.valid_until + timedelta(days=1000))
     late = key.valid_until + timedelta(days=10)
     pdf = sign(certificate(passing, issued), careless, reason="r", location="l", signed_at=late)
