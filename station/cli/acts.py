@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 
@@ -105,19 +105,24 @@ def orders(folder: Path, *, as_json: bool) -> None:
             }
             for progress in desk.orders()
         ]
+    if as_json:
+        print_json(rows, out())
+        return
     columns = (
-        Column("order", "Order"),
+        Column("order", "Order", least=8),
         Column("customer", "Customer"),
         Column("model", "Model"),
-        Column("tx_hz", "TX, MHz", wording.megahertz, right=True),
-        Column("rx_hz", "RX, MHz", wording.megahertz, right=True),
-        Column("due", "Due"),
-        *(
-            Column(name, name.capitalize(), right=True)
-            for name in ("units", "passed", "failed", "undecided", "untested")
-        ),
+        Column("tx_hz", "TX, MHz", wording.megahertz, right=True, least=9),
+        Column("rx_hz", "RX, MHz", wording.megahertz, right=True, least=9),
+        Column("due", "Due", least=10),
+        Column("progress", "Units"),
     )
-    show(rows, columns, out(), as_json=as_json)
+    show([{**row, "progress": _progress_words(row)} for row in rows], columns, out(), as_json=False)
+
+
+def _progress_words(row: dict[str, Any]) -> str:
+    counted = [f"{row[name]} {name}" for name in ("passed", "failed", "undecided", "untested") if row[name]]
+    return f"{row['units']}: {', '.join(counted)}"
 
 
 def test(

@@ -35,7 +35,7 @@ def show(rows: Sequence[Row], columns: Sequence[Column], console: Console, *, as
     if as_json:
         print_json(list(rows), console)
         return
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True, padding=(0, 1))
     for column in columns:
         table.add_column(
             column.heading,

@@ -64,15 +64,15 @@ RUNS = (
     Column("started", "Started", wording.moment),
     Column("operator", "Operator"),
     Column("verdict", "Verdict", style=verdict_style),
-    Column("because", "Because", least=26),
+    Column("because", "Because", least=12),
     Column("document", "Filed as"),
 )
 CHARACTERISTICS = (
-    Column("title", "Characteristic", least=26),
+    Column("title", "Characteristic", least=18),
     Column("reading", "Reading", right=True, least=9),
+    Column("verdict", "Verdict", style=verdict_style, least=7),
     Column("specification", "Specification"),
     Column("works", "Works limit"),
-    Column("verdict", "Verdict", style=verdict_style),
 )
 
 

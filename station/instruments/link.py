@@ -336,6 +336,8 @@ def translate(error: Exception, *, opening: bool = False) -> tuple[type[Instrume
     While the line is being opened every failure means that the instrument cannot be reached.
     """
     kind, what = _meaning(error)
+    if opening and isinstance(error, OSError):
+        what = "nobody answers at this address; check that it is switched on and connected, and its address"
     told = " ".join(str(error).split())
     words = f"{what} ({told})" if told and told not in what else what
     return (Unreachable if opening else kind), words
