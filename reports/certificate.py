@@ -16,7 +16,7 @@ from limits.reading import Reading
 from limits.verdict import Decision, Level, Outcome
 from reports import look, sections, wording
 from reports.errors import NotCertifiable
-from reports.layout import Align, Block, Column, Row, paginate, paragraph, space, stacked, table
+from reports.layout import Align, Block, Column, Row, paragraph, space, stacked, table
 from reports.publishing import Metadata, publish
 from reports.record import UnitRecord
 
@@ -34,7 +34,12 @@ def certificate(record: UnitRecord, issued: datetime) -> bytes:
     """The certificate as PDF. Raises NotCertifiable for a unit that did not pass."""
     _refuse(record)
     judged = record.verdict.at(Level.SPECIFICATION)
-    pages = paginate(_blocks(record, judged, issued), TOP - look.FOOT, NEXT_TOP - look.FOOT)
+    pages = sections.laid_out(
+        _before_sweeps(record, judged, issued),
+        lambda height: sections.charts(record, judged, height),
+        _after_sweeps(record, judged),
+        (TOP - look.FOOT, NEXT_TOP - look.FOOT),
+    )
     metadata = Metadata(
         title=f"Test certificate {record.number}",
         author=record.works.name,
@@ -63,7 +68,7 @@ def _refuse(record: UnitRecord) -> None:
         )
 
 
-def _blocks(record: UnitRecord, judged: Sequence[Decision], issued: datetime) -> list[Block]:
+def _before_sweeps(record: UnitRecord, judged: Sequence[Decision], issued: datetime) -> list[Block]:
     return [
         sections.letterhead(record, "Test certificate", f"No. {record.number}"),
         sections.facts(record, issued, "Issued"),
@@ -71,8 +76,12 @@ def _blocks(record: UnitRecord, judged: Sequence[Decision], issued: datetime) ->
         sections.statement(wording.headline(Outcome.PASS), _result(record, judged), look.ACCENT),
         sections.heading("Results"),
         *_results(judged, record.information),
-        sections.heading("Sweeps"),
-        *sections.charts(record, judged),
+        *([sections.heading("Sweeps")] if record.panels else []),
+    ]
+
+
+def _after_sweeps(record: UnitRecord, judged: Sequence[Decision]) -> list[Block]:
+    return [
         sections.heading("How it was measured"),
         *sections.means(record),
         sections.heading("What this certificate says, and what it does not"),

@@ -69,6 +69,8 @@ _PENS = (
     _Pen(colour("5d7f35"), 1.0, (6.0, 1.4, 1.4, 1.4)),
 )
 
+_BAR_PENS = {Level.SPECIFICATION: _Pen(ALARM, 1.3), Level.WORKS: _Pen(ALARM, 1.0, (2.2, 1.2))}
+
 
 @dataclass(frozen=True, slots=True)
 class _Frame:
@@ -307,11 +309,12 @@ def _bar(frame: _Frame, freq_hz: FloatArray, value: FloatArray, text: str, level
 
 
 def _draw_bar(canvas: Canvas, bar: _Bar) -> None:
-    canvas.setStrokeColor(ALARM)
-    canvas.setLineWidth(1.5 if bar.level is Level.SPECIFICATION else 1.0)
+    pen = _BAR_PENS[bar.level]
+    canvas.setStrokeColor(pen.colour)
+    canvas.setLineWidth(pen.weight)
     canvas.setLineCap(0)
-    if bar.level is Level.WORKS:
-        canvas.setDash(2.2, 1.2)
+    if pen.dash:
+        canvas.setDash(list(pen.dash))
     path = canvas.beginPath()
     path.moveTo(bar.x[0], bar.y[0])
     for x, y in zip(bar.x[1:], bar.y[1:], strict=True):
@@ -327,20 +330,17 @@ def _name_bars(canvas: Canvas, plot: Plot, bars: Sequence[_Bar]) -> list[tuple[s
     """Write each limit's words beside it; what found no place comes back for the key."""
     style = Style(CHART_LABEL.face, CHART_LABEL.size, CHART_LABEL.leading, ALARM)
     places: list[tuple[str, Place]] = []
-    homeless: list[tuple[str, _Pen]] = []
-    named: set[tuple[str, tuple[float, ...]]] = set()
+    named: set[str] = set()
     for bar in bars:
         target = Box(bar.x[0], min(bar.y), bar.x[-1], max(bar.y))
-        # The same words at the same height say nothing new, so they are repeated only right beside the bar.
-        repeated = (bar.text, bar.y) in named
+        # The same words say nothing new, so they are repeated only where there is room right beside the bar.
+        repeated = bar.text in named
         place = plot.place_near(
             target, width(bar.text, style), style.size, TOUCHING if repeated else FARTHEST
         )
         if place is not None:
             places.append((bar.text, place))
-            named.add((bar.text, bar.y))
-        elif not repeated:
-            homeless.append((bar.text, _Pen(ALARM, 1.5)))
+            named.add(bar.text)
     for _, place in places:
         if place.leader is not None:
             canvas.setStrokeColor(ALARM)
@@ -348,7 +348,7 @@ def _name_bars(canvas: Canvas, plot: Plot, bars: Sequence[_Bar]) -> list[tuple[s
             canvas.line(*place.leader)
     for text, place in places:
         _label(canvas, place.box, text, style)
-    return homeless
+    return list(dict.fromkeys((bar.text, _BAR_PENS[bar.level]) for bar in bars if bar.text not in named))
 
 
 def _name_traces(

@@ -16,7 +16,7 @@ from limits.reading import Reading
 from limits.verdict import Decision, Level, Outcome
 from reports import look, sections, wording
 from reports.errors import NothingFailed
-from reports.layout import Align, Block, Column, Row, paginate, say, space, table
+from reports.layout import Align, Block, Column, Row, say, space, table
 from reports.publishing import Metadata, publish
 from reports.record import UnitRecord
 from reports.typeface import width
@@ -36,7 +36,16 @@ def failure_sheet(record: UnitRecord, issued: datetime) -> bytes:
         raise NothingFailed(
             f"{record.number}: the unit passed, so there is no failure sheet; make its certificate"
         )
-    pages = paginate(_blocks(record, issued), TOP - look.FOOT, NEXT_TOP - look.FOOT)
+    pages = sections.laid_out(
+        _before_sweeps(record, issued),
+        lambda height: sections.charts(record, record.verdict.decisions, height),
+        [
+            sections.heading("How it was measured"),
+            *sections.means(record),
+            sections.end_mark("End of failure sheet"),
+        ],
+        (TOP - look.FOOT, NEXT_TOP - look.FOOT),
+    )
     metadata = Metadata(
         title=f"Failure sheet {record.number}, not a certificate",
         author=record.works.name,
@@ -73,7 +82,7 @@ def _mark(canvas: Canvas) -> None:
         canvas.restoreState()
 
 
-def _blocks(record: UnitRecord, issued: datetime) -> list[Block]:
+def _before_sweeps(record: UnitRecord, issued: datetime) -> list[Block]:
     verdict = record.verdict
     failed = sorted(verdict.failed(), key=lambda decision: decision.level is Level.WORKS)
     open_ones = [decision for decision in verdict.decisions if decision.outcome is Outcome.UNDECIDED]
@@ -90,13 +99,8 @@ def _blocks(record: UnitRecord, issued: datetime) -> list[Block]:
     if verdict.decisions or record.information:
         blocks += [sections.heading("All readings"), *_all_readings(record)]
     if record.panels:
-        blocks += [sections.heading("Sweeps"), *sections.charts(record, verdict.decisions)]
-    return [
-        *blocks,
-        sections.heading("How it was measured"),
-        *sections.means(record),
-        sections.end_mark("End of failure sheet"),
-    ]
+        blocks.append(sections.heading("Sweeps"))
+    return blocks
 
 
 def _result(record: UnitRecord, failed: Sequence[Decision], open_ones: Sequence[Decision]) -> list[str]:

@@ -102,9 +102,9 @@ class Plot:
         cost = apart + 0.06 * centred[None, :]
         sums = self._sums()
         taken = sums[tall:, wide:] - sums[:-tall, wide:] - sums[tall:, :-wide] + sums[:-tall, :-wide]
-        cost[taken > 0] = np.inf
+        cost[(taken > 0) | (apart > reach)] = np.inf
         row, column = divmod(int(cost.argmin()), cost.shape[1])
-        if not cost[row, column] < reach:
+        if not np.isfinite(cost[row, column]):
             return None
         box = self._claim(self._box(row, column, width, height))
         near = bool(apart[row, column] < TOUCHING)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 
 from reportlab.lib.colors import Color
@@ -13,13 +13,28 @@ from limits.reading import Reading
 from limits.verdict import Decision
 from reports import look, wording
 from reports.charts import Channel, draw_panel
-from reports.layout import Align, Block, Column, Row, beside, paragraph, rule, say, space, stacked, table
+from reports.layout import (
+    Align,
+    Block,
+    Column,
+    Row,
+    beside,
+    paginate,
+    paragraph,
+    rule,
+    say,
+    space,
+    stacked,
+    table,
+)
 from reports.record import Document, Panel, UnitRecord
 from reports.typeface import Style, fitted, lacks, width
 
 GUTTER = 7.0 * mm
 HALF = (look.TEXT_WIDTH - GUTTER) / 2
-PANEL_HEIGHT = 56.0 * mm
+PANEL_HEIGHTS = tuple(height * mm for height in (72.0, 66.0, 60.0, 56.0, 50.0, 46.0))
+"""From the tallest; see `laid_out`."""
+
 LABEL_WIDTH = 22.0 * mm
 
 
@@ -98,27 +113,49 @@ def statement(word: str, sentences: Sequence[str], colour: Color) -> Block:
     return Block(inner.height + 3.0, draw)
 
 
-def charts(record: UnitRecord, decisions: Sequence[Decision]) -> list[Block]:
+def charts(record: UnitRecord, decisions: Sequence[Decision], height: float) -> list[Block]:
     """The record's pictures, two in a row; the first has a row of its own where their number is odd."""
     channels = (Channel("TX", record.order.tx_hz), Channel("RX", record.order.rx_hz))
     panels = list(record.panels)
     blocks: list[Block] = []
     if len(panels) % 2:
-        blocks += [_picture(panels.pop(0), decisions, channels, look.TEXT_WIDTH), space(5.0)]
+        blocks += [_picture(panels.pop(0), decisions, channels, (look.TEXT_WIDTH, height)), space(5.0)]
     for left, right in zip(panels[::2], panels[1::2], strict=True):
         pair = beside(
-            (0.0, _picture(left, decisions, channels, HALF)),
-            (HALF + GUTTER, _picture(right, decisions, channels, HALF)),
+            (0.0, _picture(left, decisions, channels, (HALF, height))),
+            (HALF + GUTTER, _picture(right, decisions, channels, (HALF, height))),
         )
         blocks += [pair, space(5.0)]
     return blocks
 
 
-def _picture(panel: Panel, decisions: Sequence[Decision], channels: Sequence[Channel], room: float) -> Block:
-    def draw(canvas: Canvas, x: float, top: float) -> None:
-        draw_panel(canvas, panel, (x, top - PANEL_HEIGHT, room, PANEL_HEIGHT), decisions, channels)
+def _picture(
+    panel: Panel,
+    decisions: Sequence[Decision],
+    channels: Sequence[Channel],
+    size: tuple[float, float],
+) -> Block:
+    wide, high = size
 
-    return Block(PANEL_HEIGHT, draw)
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        draw_panel(canvas, panel, (x, top - high, wide, high), decisions, channels)
+
+    return Block(high, draw)
+
+
+def laid_out(
+    before: Sequence[Block],
+    pictures: Callable[[float], Sequence[Block]],
+    after: Sequence[Block],
+    rooms: tuple[float, float],
+) -> list[list[Block]]:
+    """The pages, with the pictures as tall as they can be without a page more.
+
+    `pictures` makes their blocks for a height; `rooms` are those of the first page and of the others.
+    """
+    trials = [paginate([*before, *pictures(height), *after], *rooms) for height in PANEL_HEIGHTS]
+    fewest = min(len(pages) for pages in trials)
+    return next(pages for pages in trials if len(pages) == fewest)
 
 
 def means(record: UnitRecord) -> list[Block]:

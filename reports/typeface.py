@@ -112,7 +112,9 @@ def _pieces(word: str, style: Style, room: float) -> list[str]:
     for character in word:
         piece = pieces[-1] + character
         if len(piece) > 1 and width(piece, style) > room:
-            cut = max(pieces[-1].rfind(mark) for mark in "-/,._:") + 1 or len(pieces[-1])
+            cut = max(pieces[-1].rfind(mark) for mark in "-/,._:") + 1
+            if not cut or width(piece[cut:], style) > room:
+                cut = len(pieces[-1])
             pieces[-1:] = [piece[:cut], piece[cut:]]
         else:
             pieces[-1] = piece

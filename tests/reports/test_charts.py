@@ -112,3 +112,21 @@ def test_every_trace_and_every_limit_is_named(passing: UnitRecord) -> None:
         wanted = {d.limit_text for d in passing.verdict.decisions if d.lines and d.reading.trace in names}
         for text in wanted:
             assert text.rpartition(" ")[0] in texts
+
+
+def test_a_name_without_a_place_stands_in_the_key_once() -> None:
+    """Three bars with the same words, and a sweep so noisy that nothing fits anywhere."""
+    noise = np.tile([-5.0, 105.0], len(F))[: len(F)]
+    limits = [at_most(20.0, low_hz, low_hz + 1e5) for low_hz in (152e6, 154e6, 156e6)]
+    texts = re.findall(r"\((.*?)\) Tj", strokes(panel(noise), *limits))
+    assert sum("at most 20" in text for text in texts) == 1
+    assert texts.count("Trace 0") == 1
+
+
+def test_limits_of_two_levels_are_told_apart_by_word_and_dash() -> None:
+    works = replace(at_most(30.0, 154e6, 156e6), level=Level.WORKS)
+    operators = strokes(panel(np.full(len(F), 80.0)), at_most(20.0, 154e6, 156e6), works)
+    texts = "".join(re.findall(r"\((.*?)\) Tj", operators))
+    assert "specification: at most 20" in texts
+    assert "works limit: at most 30" in texts
+    assert "[2.2 1.2] 0 d" in operators

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from reports.look import BODY
@@ -38,6 +38,7 @@ def test_accents_are_composed_and_line_breaks_are_spaces() -> None:
 
 
 @settings(deadline=None)
+@example(text="/\U0010003a", room=40.0)
 @given(text=st.text(max_size=80), room=st.floats(40.0, 200.0))
 def test_no_line_is_wider_than_its_room_and_no_letter_is_lost(text: str, room: float) -> None:
     lines = wrapped(text, BODY, room)
