@@ -38,6 +38,9 @@ class LimitLine:
     value: tuple[float, ...]
     """Same length as `freq_hz`, in the reading's unit."""
 
+    words: str
+    """What is written beside it, e.g. `at most 1.6 dB`."""
+
 
 @dataclass(frozen=True, slots=True)
 class Decision:

@@ -139,15 +139,28 @@ def draw_panel(
     _grid(canvas, frame, panel.unit)
     _channels(canvas, frame, channels)
     lines = [_vertices(frame, trace) for trace in panel.traces]
-    for index, (x, y) in enumerate(lines):
-        _stroke(canvas, frame, x, y, _pen(index))
+    pens = _pens(panel.traces)
+    for (x, y), pen in zip(lines, pens, strict=True):
+        _stroke(canvas, frame, x, y, pen)
         plot.add_line(x, y)
     bars = _bars(frame, panel, decisions)
     for bar in bars:
         _draw_bar(canvas, bar)
         plot.add_line(np.array(bar.x), np.array(bar.y))
-    key = _name_bars(canvas, plot, bars) + _name_traces(canvas, plot, panel.traces, lines)
+    key = _name_bars(canvas, plot, bars) + _name_traces(canvas, plot, panel.traces, lines, pens)
     _key(canvas, frame, area[1], key)
+
+
+def shows(panel: Panel, decision: Decision) -> bool:
+    """Whether a limit can be seen in a panel: it belongs to one of its traces and lies inside its window."""
+    (low_hz, high_hz), (lowest, highest) = panel.freq_hz, panel.value
+    return decision.reading.trace in {trace.name for trace in panel.traces} and any(
+        line.freq_hz[0] <= high_hz
+        and line.freq_hz[-1] >= low_hz
+        and min(line.value) <= highest
+        and max(line.value) >= lowest
+        for line in decision.lines
+    )
 
 
 def _frame(panel: Panel, area: tuple[float, float, float, float]) -> _Frame:
@@ -266,9 +279,9 @@ def _bars(frame: _Frame, panel: Panel, decisions: Sequence[Decision]) -> list[_B
     for decision in decisions:
         if decision.reading.trace not in names or decision.reading.unit != panel.unit:
             continue
-        words = wording.limit(decision.limit_text)
-        text = f"{decision.level.value}: {words}" if several else words
         for line in decision.lines:
+            words = wording.limit(line.words)
+            text = f"{decision.level.value}: {words}" if several else words
             bar = _bar(frame, np.array(line.freq_hz), np.array(line.value), text, decision.level)
             if bar is not None:
                 bars.append(bar)
@@ -356,11 +369,11 @@ def _name_traces(
     plot: Plot,
     traces: Sequence[Trace],
     lines: Sequence[tuple[FloatArray, FloatArray]],
+    pens: Sequence[_Pen],
 ) -> list[tuple[str, _Pen]]:
     """Write each trace's title along it; what found no place comes back for the key."""
     homeless: list[tuple[str, _Pen]] = []
-    for index, trace in enumerate(traces):
-        pen = _pen(index)
+    for index, (trace, pen) in enumerate(zip(traces, pens, strict=True)):
         style = Style(CHART_LABEL.face, CHART_LABEL.size, CHART_LABEL.leading, pen.colour)
         box = plot.place_along(*lines[index], width(trace.title, style), style.size)
         if box is None:
@@ -394,5 +407,7 @@ def _right(canvas: Canvas, x: float, y: float, text: str, style: Style) -> None:
     say(canvas, x - width(text, style), y, text, style)
 
 
-def _pen(index: int) -> _Pen:
-    return _PENS[index % len(_PENS)]
+def _pens(traces: Sequence[Trace]) -> list[_Pen]:
+    """One pen for each title: two traces of one title are parts of one thing."""
+    titles = list(dict.fromkeys(trace.title for trace in traces))
+    return [_PENS[titles.index(trace.title) % len(_PENS)] for trace in traces]

@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from limits.reading import Reading
 from limits.verdict import Decision
 from reports import look, wording
-from reports.charts import Channel, draw_panel
+from reports.charts import Channel, draw_panel, shows
 from reports.layout import (
     Align,
     Block,
@@ -114,19 +114,32 @@ def statement(word: str, sentences: Sequence[str], colour: Color) -> Block:
 
 
 def charts(record: UnitRecord, decisions: Sequence[Decision], height: float) -> list[Block]:
-    """The record's pictures, two in a row; the first has a row of its own where their number is odd."""
+    """The record's pictures, two in a row; the first has a row of its own where their number is odd.
+
+    Each limit is drawn once, in the first picture that can show it.
+    """
     channels = (Channel("TX", record.order.tx_hz), Channel("RX", record.order.rx_hz))
-    panels = list(record.panels)
+    panels = list(zip(record.panels, _shared_out(record.panels, decisions), strict=True))
     blocks: list[Block] = []
     if len(panels) % 2:
-        blocks += [_picture(panels.pop(0), decisions, channels, (look.TEXT_WIDTH, height)), space(5.0)]
+        blocks += [_picture(*panels.pop(0), channels, (look.TEXT_WIDTH, height)), space(5.0)]
     for left, right in zip(panels[::2], panels[1::2], strict=True):
         pair = beside(
-            (0.0, _picture(left, decisions, channels, (HALF, height))),
-            (HALF + GUTTER, _picture(right, decisions, channels, (HALF, height))),
+            (0.0, _picture(*left, channels, (HALF, height))),
+            (HALF + GUTTER, _picture(*right, channels, (HALF, height))),
         )
         blocks += [pair, space(5.0)]
     return blocks
+
+
+def _shared_out(panels: Sequence[Panel], decisions: Sequence[Decision]) -> list[list[Decision]]:
+    shares: list[list[Decision]] = [[] for _ in panels]
+    for decision in decisions:
+        for panel, share in zip(panels, shares, strict=True):
+            if shows(panel, decision):
+                share.append(decision)
+                break
+    return shares
 
 
 def _picture(

@@ -154,8 +154,13 @@ class NumberBound:
         """A level line for each end over what the reading looks at, on a chart in dB."""
         if reading.trace is None or reading.span_hz is None or self.unit != DB:
             return ()
-        ends = self.ends(channels)
-        return tuple(LimitLine(reading.span_hz, (end, end)) for end in ends if end is not None)
+        span_hz = reading.span_hz
+        senses = zip(("at least", "at most"), self.amounts(), self.ends(channels), strict=True)
+        return tuple(
+            LimitLine(span_hz, (end, end), f"{sense} {amount.words(channels)}")
+            for sense, amount, end in senses
+            if amount is not None and end is not None
+        )
 
     def looser_than(self, other: Bound) -> bool:
         """Whether an end of the other is surely passed by this one's, or left open."""

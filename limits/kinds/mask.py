@@ -99,7 +99,11 @@ class Mask(RootModel[Annotated[tuple[MaskRow, ...], Field(min_length=1)]]):
         """A level line for each stretch."""
         if reading.trace is None:
             return ()
-        return tuple(LimitLine(row.over.at(channels), (row.limit[1].at(channels),) * 2) for row in self.root)
+        return tuple(
+            LimitLine(row.over.at(channels), (amount.at(channels),) * 2, f"{sense} {amount.words(channels)}")
+            for row in self.root
+            for sense, amount, _ in (row.limit,)
+        )
 
     def looser_than(self, other: Bound) -> bool:
         """Whether a stretch with the same span and sense has a surely looser limit."""

@@ -213,7 +213,7 @@ def _verdict(connection: Connection, run_row: Row[Any], readings: Sequence[Readi
                 rule=row.rule,
                 outcome=Outcome(row.outcome),
                 margin=row.margin,
-                lines=tuple(LimitLine(tuple(freq), tuple(value)) for freq, value in row.lines),
+                lines=tuple(LimitLine(tuple(freq), tuple(value), words) for freq, value, words in row.lines),
             )
             for row in _of_run(connection, schema.decision, run_row.id)
         )

@@ -238,7 +238,10 @@ def _decision_row(decision: Decision, reading: int) -> Values:
         "rule": decision.rule,
         "outcome": decision.outcome.value,
         "margin": _float(decision.margin),
-        "lines": [[list(map(float, line.freq_hz)), list(map(float, line.value))] for line in decision.lines],
+        "lines": [
+            [list(map(float, line.freq_hz)), list(map(float, line.value)), line.words]
+            for line in decision.lines
+        ],
     }
 
 

@@ -25,19 +25,30 @@ def draw_panels(sweeps: Mapping[Hookup, Sweep], channels: Channels) -> tuple[Pan
         _panel("Pass bands", paths, near, _pass_window(paths, channels)),
         _panel("Rejection", paths, None, None),
         _panel("Isolation", isolation, None, None),
-        _panel("Return loss", _ports(sweeps), near, (0.0, 50.0)),
+        _panel("Return loss", _ports(sweeps, channels), near, (0.0, 50.0)),
     ]
     return tuple(panel for panel in panels if panel)
 
 
-def _ports(sweeps: Mapping[Hookup, Sweep]) -> list[View]:
-    """Every port in the hook-up with its own pass path: only there is the other port terminated by the analyzer."""
-    return [
-        look(sweeps[hookup], port, port)
-        for hookup in (TX_ANT, ANT_RX)
-        if hookup in sweeps
-        for port in (hookup.first, hookup.second)
-    ]
+def _ports(sweeps: Mapping[Hookup, Sweep], channels: Channels) -> list[View]:
+    """Every port in the hook-up with its own pass path: only there is the other port terminated by the analyzer.
+
+    ANT appears in two hook-ups; each is shown on its own channel's side, so that ANT reads as one trace.
+    """
+    middle_hz = (channels.tx_hz + channels.rx_hz) / 2
+    views = []
+    for hookup, channel_hz in ((TX_ANT, channels.tx_hz), (ANT_RX, channels.rx_hz)):
+        if hookup in sweeps:
+            for port in (hookup.first, hookup.second):
+                view = look(sweeps[hookup], port, port)
+                views.append(_side(view, middle_hz, channel_hz) if port == "ANT" else view)
+    return views
+
+
+def _side(view: View, middle_hz: float, channel_hz: float) -> View:
+    if channel_hz < middle_hz:
+        return view.over(float(view.freq_hz[0]), middle_hz)
+    return view.over(middle_hz, float(view.freq_hz[-1]))
 
 
 def _near(channels: Channels) -> tuple[float, float]:
@@ -61,20 +72,15 @@ def _panel(
 ) -> Panel | None:
     if not views:
         return None
-    low_hz = max(view.freq_hz[0] for view in views)
-    high_hz = min(view.freq_hz[-1] for view in views)
+    low_hz = min(view.freq_hz[0] for view in views)
+    high_hz = max(view.freq_hz[-1] for view in views)
     if freq_hz:
         low_hz, high_hz = max(low_hz, freq_hz[0]), min(high_hz, freq_hz[1])
     deepest = max(float(view.db.max()) for view in views)
     return Panel(
         title=title,
         unit="dB",
-        traces=tuple(Trace(view.name, _legend(view), view.freq_hz, view.db) for view in views),
+        traces=tuple(Trace(view.name, view.subject, view.freq_hz, view.db) for view in views),
         freq_hz=(float(low_hz), float(high_hz)),
         value=value or (0.0, float(np.ceil(deepest / 10) * 10)),
     )
-
-
-def _legend(view: View) -> str:
-    """`TX to ANT` for a path; for a port its hook-up is told too, since ANT appears in two."""
-    return view.name.replace(" return loss,", ",") if "return loss" in view.name else view.subject

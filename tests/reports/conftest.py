@@ -198,14 +198,15 @@ def _panels(points: int = 801) -> tuple[Panel, ...]:
 def _decision(reading: Reading, level: Level, sense: int, limit: float) -> Decision:
     assert reading.value is not None and reading.span_hz is not None
     margin = sense * (limit - reading.value)
+    limit_text = f"{'at most' if sense == AT_MOST else 'at least'} {limit:g} dB"
     return Decision(
         reading=reading,
         level=level,
-        limit_text=f"{'at most' if sense == AT_MOST else 'at least'} {limit:g} dB",
+        limit_text=limit_text,
         rule="simple acceptance",
         outcome=Outcome.PASS if margin >= 0 else Outcome.FAIL,
         margin=margin,
-        lines=(LimitLine(reading.span_hz, (limit, limit)),) if reading.trace else (),
+        lines=(LimitLine(reading.span_hz, (limit, limit), limit_text),) if reading.trace else (),
     )
 
 

@@ -107,7 +107,7 @@ def test_no_works_limit_is_on_it(passing: UnitRecord, issued: datetime, text_of:
             d,
             limit_text="at most 7.7531 dB",
             margin=1e-9,
-            lines=(LimitLine((150e6, 170e6), (7.7531, 7.7531)),),
+            lines=(LimitLine((150e6, 170e6), (7.7531, 7.7531), "at most 7.7531 dB"),),
         )
         if d.level is Level.WORKS
         else d

@@ -13,7 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from limits.reading import Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome
-from reports.charts import Channel, draw_panel
+from reports.charts import Channel, draw_panel, shows
 from reports.look import ALARM
 from reports.record import Panel, Trace, UnitRecord
 from reports.typeface import REGULAR, install
@@ -40,7 +40,7 @@ def panel(*values: np.ndarray, window: tuple[float, float] = (0.0, 100.0)) -> Pa
 
 def at_most(limit: float, low_hz: float, high_hz: float, trace: str | None = "t0") -> Decision:
     reading = Reading("loss", "Loss", "dB", 1.0, span_hz=(low_hz, high_hz), trace=trace)
-    line = LimitLine((low_hz, high_hz), (limit, limit))
+    line = LimitLine((low_hz, high_hz), (limit, limit), f"at most {limit:g} dB")
     return Decision(
         reading,
         Level.SPECIFICATION,
@@ -130,3 +130,11 @@ def test_limits_of_two_levels_are_told_apart_by_word_and_dash() -> None:
     assert "specification: at most 20" in texts
     assert "works limit: at most 30" in texts
     assert "[2.2 1.2] 0 d" in operators
+
+
+def test_a_panel_shows_the_limits_of_its_traces_inside_its_window_only() -> None:
+    window = panel(np.linspace(0.0, 4.0, len(F)), window=(0.0, 5.0))
+    assert shows(window, at_most(1.5, F[0], F[-1]))
+    assert not shows(window, at_most(72.0, F[0], F[-1]))
+    assert not shows(window, at_most(1.5, F[-1] + 1e6, F[-1] + 2e6))
+    assert not shows(window, at_most(1.5, F[0], F[-1], trace="another"))

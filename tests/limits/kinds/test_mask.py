@@ -140,8 +140,8 @@ def test_a_mask_says_and_draws_itself_stretch_by_stretch(bound: MakeBound, chann
     )
     weighed = mask.weigh(curve(), channels)
     assert mask.lines(weighed.reading, channels) == (
-        LimitLine((156.35e6, 156.55e6), (70.0, 70.0)),
-        LimitLine((156.05e6, 158.05e6), (40.0, 40.0)),
+        LimitLine((156.35e6, 156.55e6), (70.0, 70.0), "at least 70 dB"),
+        LimitLine((156.05e6, 158.05e6), (40.0, 40.0), "at least 40 dB"),
     )
 
 

@@ -108,14 +108,16 @@ def test_a_limit_in_db_is_drawn_over_what_the_reading_looks_at(
     bound: MakeBound, reading: MakeReading, channels: Channels
 ) -> None:
     seen = reading(1.0, trace="TX-ANT", span_hz=(156.4e6, 156.5e6))
-    assert bound("{at_most: 1.6 dB}").lines(seen, channels) == (LimitLine((156.4e6, 156.5e6), (1.6, 1.6)),)
+    assert bound("{at_most: 1.6 dB}").lines(seen, channels) == (
+        LimitLine((156.4e6, 156.5e6), (1.6, 1.6), "at most 1.6 dB"),
+    )
     assert bound("{between: 1 dB to 2 dB}").lines(seen, channels) == (
-        LimitLine((156.4e6, 156.5e6), (1.0, 1.0)),
-        LimitLine((156.4e6, 156.5e6), (2.0, 2.0)),
+        LimitLine((156.4e6, 156.5e6), (1.0, 1.0), "at least 1 dB"),
+        LimitLine((156.4e6, 156.5e6), (2.0, 2.0), "at most 2 dB"),
     )
     single = reading(None, trace="TX-ANT", span_hz=(156.45e6, 156.45e6))
     assert bound("{at_most: 1.6 dB}").lines(single, channels) == (
-        LimitLine((156.45e6, 156.45e6), (1.6, 1.6)),
+        LimitLine((156.45e6, 156.45e6), (1.6, 1.6), "at most 1.6 dB"),
     )
 
 

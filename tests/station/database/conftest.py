@@ -71,7 +71,7 @@ def reading(name: str = "tx_loss", value: float | None = 1.234567890123456, note
 
 
 def decision(about: Reading, outcome: Outcome = Outcome.PASS, level: Level = Level.WORKS) -> Decision:
-    line = LimitLine((156.7875e6, 156.8125e6), (1.5, 1.5))
+    line = LimitLine((156.7875e6, 156.8125e6), (1.5, 1.5), "at most 1.5 dB")
     margin = None if about.value is None else 1.5 - about.value
     return Decision(about, level, "at most 1.5 dB", "simple acceptance", outcome, margin, (line,))
 

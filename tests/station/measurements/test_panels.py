@@ -1,0 +1,49 @@
+"""The pictures of a unit show what was swept, each port where it is terminated."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from limits.quantity import Channels
+from station.measurements.panels import draw_panels
+from station.measurements.sweep import HOOKUPS, Hookup, Sweep
+
+CHANNELS = Channels(tx_hz=156.6e6, rx_hz=157.4e6)
+SweepOf = Callable[[Hookup, np.ndarray, np.ndarray], Sweep]
+
+
+@pytest.fixture
+def sweeps(sweep_of: SweepOf) -> dict[Hookup, Sweep]:
+    """A hook-up each, told apart by a reflection of 0.1, 0.2, 0.3."""
+    freq_hz = np.linspace(154e6, 160e6, 601)
+    made = {}
+    for number, hookup in enumerate(HOOKUPS, start=1):
+        s = np.full((601, 2, 2), 0.8, complex)
+        s[:, 0, 0] = s[:, 1, 1] = number / 10
+        made[hookup] = sweep_of(hookup, freq_hz, s)
+    return made
+
+
+def test_four_pictures_of_a_whole_unit(sweeps: dict[Hookup, Sweep]) -> None:
+    panels = draw_panels(sweeps, CHANNELS)
+    assert [panel.title for panel in panels] == ["Pass bands", "Rejection", "Isolation", "Return loss"]
+    assert [trace.name for trace in panels[0].traces] == ["TX-ANT", "ANT-RX"]
+    assert panels[0].freq_hz == (156.2e6, 157.8e6)
+
+
+def test_ant_is_shown_from_each_hook_up_on_that_channels_side(sweeps: dict[Hookup, Sweep]) -> None:
+    ant = [trace for trace in draw_panels(sweeps, CHANNELS)[-1].traces if trace.title == "ANT"]
+    assert [(trace.freq_hz[0], trace.freq_hz[-1]) for trace in ant] == [(154e6, 157e6), (157e6, 160e6)]
+    assert [trace.value[0] for trace in ant] == pytest.approx([20.0, 13.979], abs=1e-3)
+
+
+def test_what_was_not_swept_is_not_shown(sweeps: dict[Hookup, Sweep]) -> None:
+    only = {HOOKUPS[0]: sweeps[HOOKUPS[0]]}
+    assert [panel.title for panel in draw_panels(only, CHANNELS)] == [
+        "Pass bands",
+        "Rejection",
+        "Return loss",
+    ]
