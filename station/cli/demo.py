@@ -24,7 +24,7 @@ from station import desk as desks
 from station import settings
 from station.cli.exits import Exit
 from station.cli.simulator import Hands, Ports, hands_of, simulated_bench
-from station.cli.tables import Column, show, verdict_style
+from station.cli.tables import Column, print_json, show, verdict_style
 from station.desk import Desk, open_desk
 from station.errors import UserMistake
 from station.files import write_whole
@@ -82,16 +82,19 @@ class Outcomes:
         return sum(row["verdict"] == Outcome.PASS.value for row in self.rows)
 
 
-def run_demo(folder: Path | None, seed: int, *, real_time: bool) -> Exit:
+def run_demo(folder: Path | None, seed: int, *, real_time: bool, as_json: bool) -> Exit:
     """Make a works folder, test its production and print what came of it."""
-    console = Console()
+    console = Console(stderr=as_json)
     started = time.monotonic()
     folder = folder or _free_folder()
     with simulated_bench(seed, real_time=real_time) as ports:
         _make_works(folder, ports)
         with open_desk(folder) as desk, hands_of(ports) as hands:
             outcomes = _test_all(desk, hands, console)
-    _tell(folder, outcomes, time.monotonic() - started, console)
+    if as_json:
+        print_json({"folder": str(folder.absolute()), "seed": seed, "units": outcomes.rows}, Console())
+    else:
+        _tell(folder, outcomes, time.monotonic() - started, console)
     return Exit.PASS
 
 
@@ -183,21 +186,26 @@ def _tell(folder: Path, outcomes: Outcomes, took_s: float, console: Console) -> 
     )
     show(outcomes.rows, columns, console, as_json=False)
     total = len(outcomes.rows)
-    wrong = ", ".join(f"{serial} ({what})" for serial, (what, _) in BUILT_WRONG.items())
-    passed_file = next(row["document"] for row in outcomes.rows if row["verdict"] == Outcome.PASS.value)
-    program = shlex.quote(sys.argv[0])
-    where = shlex.quote(str(folder))
+    wrong = "\n".join(f"  {serial}  {what}" for serial, (what, _) in BUILT_WRONG.items())
+    console.print(
+        f"First-pass yield: {outcomes.passed} of {total} ({outcomes.passed / total:.0%}). "
+        f"{len(BUILT_WRONG)} units were built wrong on purpose:\n{wrong}\n\n"
+        f"Took {took_s:.1f} s. Everything is in {folder.absolute()}\n\n"
+        f"Try next:\n{_next_commands(folder, outcomes)}",
+        highlight=False,
+        soft_wrap=True,
+    )
+
+
+def _next_commands(folder: Path, outcomes: Outcomes) -> str:
+    program, where = shlex.quote(sys.argv[0]), shlex.quote(str(folder))
     failed = next(
         (row["serial"] for row in outcomes.rows if row["verdict"] != Outcome.PASS.value), "SKV-0101"
     )
-    console.print(
-        f"First-pass yield: {outcomes.passed} of {total} ({outcomes.passed / total:.0%}), "
-        f"with {len(BUILT_WRONG)} units built wrong on purpose: {wrong}.\n"
-        f"Took {took_s:.1f} s. Everything is in {folder.absolute()}\n"
-        f"\nTry next:\n"
+    passed = next((row["document"] for row in outcomes.rows if row["verdict"] == Outcome.PASS.value), None)
+    document = shlex.quote(str(folder / "certificates" / passed)) if passed else "CERTIFICATE.pdf"
+    return (
         f"  {program} show {failed} --works {where}\n"
-        f"  {program} verify {shlex.quote(str(folder / 'certificates' / passed_file))} --works {where}\n"
-        f"  {program} orders --works {where}",
-        highlight=False,
-        soft_wrap=True,
+        f"  {program} verify {document} --works {where}\n"
+        f"  {program} orders --works {where}"
     )

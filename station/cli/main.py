@@ -60,11 +60,12 @@ def demo(
     real_time: Annotated[
         bool, typer.Option("--real-time", help="Let each sweep take as long as on an analyzer.")
     ] = False,
+    as_json: AsJson = False,
 ) -> Exit:
     """Test a small production on a simulated bench."""
     from station.cli.demo import run_demo
 
-    return run_demo(folder, seed, real_time=real_time)
+    return run_demo(folder, seed, real_time=real_time, as_json=as_json)
 
 
 @app.command()
