@@ -151,10 +151,10 @@ class Desk:
                     f"{unit.serial} has no verdict yet; test it with `station test {unit.serial}`"
                 )
             return stored
-        for line in self.store.runs(serial):
-            if line.run_number == run_number:
-                return self.store.run(line.run_id)
-        raise UserMistake(f"{serial} has no run {run_number}; `station show {serial}` lists its runs")
+        stored = self.store.numbered(serial, run_number)
+        if stored is None:
+            raise UserMistake(f"{serial} has no run {run_number}; `station show {serial}` lists its runs")
+        return stored
 
     def record(self, serial: str, run_number: int | None = None) -> UnitRecord:
         """All that is said of one run of a unit."""

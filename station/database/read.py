@@ -97,15 +97,12 @@ def latest_runs(connection: Connection, limit: int) -> tuple[RunLine, ...]:
 
 def latest_judged(connection: Connection, serial: str) -> StoredRun | None:
     """The unit's newest run with a verdict; None when there is none."""
-    row = unit_row(connection, serial)
-    query = (
-        sa.select(schema.run.c.id)
-        .where(schema.run.c.unit_id == row.id, schema.run.c.state == RunState.JUDGED.value)
-        .order_by(schema.run.c.run_number.desc())
-        .limit(1)
-    )
-    run_id = connection.execute(query).scalar_one_or_none()
-    return None if run_id is None else run(connection, RunId(run_id))
+    return _newest(connection, serial, schema.run.c.state == RunState.JUDGED.value)
+
+
+def numbered(connection: Connection, serial: str, run_number: int) -> StoredRun | None:
+    """The unit's run of this number; None when there is none."""
+    return _newest(connection, serial, schema.run.c.run_number == run_number)
 
 
 def certificates(connection: Connection, serial: str) -> tuple[CertificateEntry, ...]:
@@ -140,6 +137,17 @@ def _unknown(connection: Connection, serial: str) -> str:
     close = [near[match] for match in difflib.get_close_matches(key, near, n=3, cutoff=0.6)]
     said = f"did you mean {', '.join(close)}? Otherwise import" if close else "import"
     return f"no work order has a unit with serial {serial!r}; {said} the work order that it belongs to"
+
+
+def _newest(connection: Connection, serial: str, chosen: sa.ColumnElement[bool]) -> StoredRun | None:
+    query = (
+        sa.select(schema.run.c.id)
+        .where(schema.run.c.unit_id == unit_row(connection, serial).id, chosen)
+        .order_by(schema.run.c.run_number.desc())
+        .limit(1)
+    )
+    run_id = connection.execute(query).scalar_one_or_none()
+    return None if run_id is None else run(connection, RunId(run_id))
 
 
 def _order(row: Row[Any], serials: Iterable[Serial]) -> WorkOrder:

@@ -159,6 +159,11 @@ class Store:
         with self._reading() as connection:
             return read.latest_judged(connection, serial)
 
+    def numbered(self, serial: str, run_number: int) -> StoredRun | None:
+        """All of the unit's run of this number; None when it has none."""
+        with self._reading() as connection:
+            return read.numbered(connection, serial, run_number)
+
     # --- certificates ----------------------------------------------------------------------------------------
 
     def keep_certificate(self, entry: CertificateEntry) -> None:

@@ -155,6 +155,13 @@ def test_the_latest_judged_run_is_not_a_later_one_that_broke(store, make):
     assert judged.run_id == latest.run_id
 
 
+def test_a_run_is_found_by_the_units_own_number_for_it(store, make):
+    store.begin(make.head("SKV-0102"))
+    keys = [store.begin(make.head()) for _ in range(2)]
+    assert [keys[1].run_id, keys[0].run_id] == [store.numbered("SKV-0101", n).run_id for n in (2, 1)]
+    assert store.numbered("SKV-0101", 3) is None
+
+
 @pytest.mark.parametrize("late", ["sweep", "finish", "break_off"])
 def test_nothing_is_added_to_a_run_that_has_ended(store, make, late):
     run_id = store.begin(make.head()).run_id
