@@ -1,4 +1,4 @@
-"""How long a person waits for `station --help`, which shows whether a heavy room is imported where nobody needs it."""
+"""How long a person waits for `station --help`: an import of a heavy room that nobody needs there would show."""
 
 from __future__ import annotations
 
