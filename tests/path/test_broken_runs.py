@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 import shutil
 
 import pytest
@@ -97,6 +98,30 @@ def test_a_database_that_goes_in_mid_run_is_a_station_fault_and_loses_nothing(wo
         first, second = desk.history("SKV-0001").runs
         assert (first.state, second.state) == (RunState.RUNNING, RunState.JUDGED)
         assert [sweep.hookup.name for sweep in desk.store.run(first.run_id).sweeps] == ["TX-ANT"]
+
+
+def test_a_full_disk_in_mid_run_is_a_station_fault_and_keeps_what_was_swept(works: Works, hands) -> None:
+    """No file of this process may grow any more, which is how a full disk looks to SQLite."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+
+    def fill(hookup: Hookup) -> None:
+        if hookup.name == "ANT-RX":
+            log = works.folder / "records.sqlite-wal"
+            resource.setrlimit(resource.RLIMIT_FSIZE, (log.stat().st_size, hard))
+
+    hands.before = fill
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
+        try:
+            with pytest.raises(errors.StoreFault, match="full"):
+                session.test("SKV-0001")
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        hands.before = lambda hookup: None
+        again = session.test("SKV-0001")
+        first, _ = desk.history("SKV-0001").runs
+        assert [sweep.hookup.name for sweep in desk.store.run(first.run_id).sweeps] == ["TX-ANT"]
+    assert first.outcome is None
+    assert again.verdict.outcome is Outcome.PASS
 
 
 def test_gain_from_a_passive_unit_is_a_doubtful_measurement_not_a_failed_unit(
