@@ -47,10 +47,15 @@ MOST_KEPT = 8
 """S-parameters of the device kept for the sweeps of one order, which ask for the same frequencies."""
 
 
-def sweep_time_s(points: int, bandwidth_hz: float, averages: int, functions: tuple[str, ...]) -> float:
-    """How long one acquisition takes: forward and reverse one after the other, each as often as averaged."""
+def sweep_time_s(points: int, bandwidth_hz: float) -> float:
+    """How long one sweep in one direction takes, which is what SENSe:SWEep:TIME? tells (SCPI-1999 volume 2)."""
+    return points * (FILTER_PERIODS / bandwidth_hz + POINT_S) + TURN_S
+
+
+def acquisition_time_s(sweep_s: float, averages: int, functions: tuple[str, ...]) -> float:
+    """How long all sweeps after one INITiate take: forward and reverse in turn, each as often as averaged."""
     directions = len({name[-1] for name in functions})
-    return directions * averages * (points * (FILTER_PERIODS / bandwidth_hz + POINT_S) + TURN_S)
+    return directions * averages * sweep_s
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,18 +154,23 @@ class VectorAnalyzer(Box):
 
     @property
     def sweep_s(self) -> float:
-        """How long an acquisition with the present settings takes, were it in real time."""
+        """How long one sweep with the present settings takes, were it in real time."""
+        return sweep_time_s(self.settings.point_count, self.settings.bandwidth_hz)
+
+    @property
+    def acquisition_s(self) -> float:
+        """How long an acquisition takes on this bench: nothing, unless sweeps take their time."""
         settings = self.settings
-        return sweep_time_s(
-            settings.point_count, settings.bandwidth_hz, settings.averages, settings.functions
-        )
+        if not self._real_time:
+            return 0.0
+        return acquisition_time_s(self.sweep_s, settings.averages, settings.functions)
 
     def restart(self) -> None:
         """After a change of INITiate:CONTinuous, whose sweeps follow each other and are no pending operation."""
         self._stop()
         if self.settings.continuous:
             self._done = None
-            self._next_s = self._clock() + self.sweep_s * self._real_time
+            self._next_s = self._clock() + self.acquisition_s
             self.status.operation.set(SWEEPING_BIT, True)
 
     def _start(self) -> None:
@@ -177,7 +187,7 @@ class VectorAnalyzer(Box):
         self.turn.notify_all()
 
     def _acquire(self) -> Acquisition:
-        ends_s = self._clock() + self.sweep_s * self._real_time
+        ends_s = self._clock() + self.acquisition_s
         return Acquisition(self._measure(), ends_s, self.settings.functions[-1])
 
     def _measure(self) -> dict[str, ComplexArray]:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fixtures_sim.analyzers import IDENTITY, VectorAnalyzer, sweep_time_s
+from fixtures_sim.analyzers import IDENTITY, VectorAnalyzer, acquisition_time_s, sweep_time_s
 from fixtures_sim.faults import Fault, Faults
 from fixtures_sim.fixture import Fixture
 from fixtures_sim.imperfections import Imperfections
@@ -348,14 +348,42 @@ def test_80_db_of_isolation_is_read_to_a_tenth_of_a_decibel(device: Any) -> None
     assert talk.values("CALC:DATA?") == pytest.approx(-80.0, abs=five_sigma_db)
 
 
-def test_sweep_time_follows_points_bandwidth_averages_and_directions() -> None:
-    base = sweep_time_s(201, 1e3, 1, ("S11",))
+def test_a_sweep_takes_longer_with_points_and_narrow_bandwidths() -> None:
+    base = sweep_time_s(201, 1e3)
     assert base == pytest.approx(201 * (1.1e-3 + 30e-6) + 4e-3)
-    assert sweep_time_s(201, 1e3, 1, ("S11", "S21")) == base
-    assert sweep_time_s(201, 1e3, 1, ("S11", "S21", "S12", "S22")) == 2 * base
-    assert sweep_time_s(201, 1e3, 16, ("S21",)) == 16 * base
-    assert sweep_time_s(2010, 1e3, 1, ("S21",)) == pytest.approx(10 * base, rel=0.2)
-    assert sweep_time_s(201, 1e2, 1, ("S21",)) == pytest.approx(10 * base, rel=0.05)
+    assert sweep_time_s(2010, 1e3) == pytest.approx(10 * base, rel=0.2)
+    assert sweep_time_s(201, 1e2) == pytest.approx(10 * base, rel=0.05)
+
+
+def test_an_acquisition_is_as_many_sweeps_as_directions_and_averages() -> None:
+    assert acquisition_time_s(0.25, 1, ("S11",)) == 0.25
+    assert acquisition_time_s(0.25, 1, ("S11", "S21")) == 0.25
+    assert acquisition_time_s(0.25, 1, ("S11", "S21", "S12", "S22")) == 0.5
+    assert acquisition_time_s(0.25, 16, ("S21",)) == 4.0
+
+
+@pytest.mark.parametrize(
+    "change", ["SENS:AVER:COUN 8;STAT ON", "SENS:FUNC:CONC ON;ON 'XFR:POW:S21','XFR:POW:S12'"]
+)
+def test_the_sweep_time_told_is_of_one_sweep_in_one_direction(talk: Talk, change: str) -> None:
+    """SCPI-1999 volume 2, SENSe:SWEep:TIME: the duration of the sweep."""
+    talk(ORDER)
+    one = talk("SENS:SWE:TIME?")
+    assert float(one) == pytest.approx(sweep_time_s(101, 1e3))
+    talk(change)
+    assert talk.error() == '0,"No error"'
+    assert talk("SENS:SWE:TIME?") == one
+
+
+def test_one_start_in_real_time_takes_all_averages(device: Any) -> None:
+    talk = Talk(device, real_time=True)
+    talk(f"{ORDER};:SENS:AVER:COUN 4;STAT ON")
+    sweep_s = float(talk("SENS:SWE:TIME?"))
+    talk("INIT;*OPC")
+    talk.now_s += 3.9 * sweep_s
+    assert talk("*ESR?") == "0"
+    talk.now_s += 0.2 * sweep_s
+    assert talk("*ESR?") == "1"
 
 
 def test_a_sweep_in_real_time_ends_when_its_time_has_passed(device: Any) -> None:
