@@ -25,6 +25,8 @@ T = TypeVar("T", bound=BaseModel)
 MAX_BYTES = 2_000_000
 """A recipe is a few kilobytes; what is larger is another kind of file."""
 
+BYTE_ORDER_MARK = "\ufeff"
+
 
 class Form(BaseModel):
     """Base of the forms: unknown keys refused, nothing converted behind one's back, frozen."""
@@ -41,6 +43,8 @@ class YamlFile(Generic[T]):
     """The file as the user named it."""
 
     text: str
+    """All of it, line ends and byte order mark included, so that the digest can be made again."""
+
     digest: str
     """SHA-256 of the file's bytes, 64 hexadecimal digits."""
 
@@ -58,9 +62,9 @@ class YamlFile(Generic[T]):
 
 def read(path: Path, form: type[T]) -> YamlFile[T]:
     """The file at `path` as a filled form. Raises BadInput with every mistake found."""
-    data = _bytes(path)
+    data = read_bytes(path)
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode()
     except UnicodeDecodeError as error:
         before = data[: error.start].decode("utf-8-sig", "replace")
         line, column = place_in(before, len(before))
@@ -72,6 +76,28 @@ def read(path: Path, form: type[T]) -> YamlFile[T]:
 def parse(text: str, form: type[T], file: str) -> YamlFile[T]:
     """A text as a filled form; `file` is what mistakes call it. Raises BadInput with every mistake found."""
     return _filled(text, form, file, hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest())
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file that a person wrote. Raises BadInput when it is no readable file, or larger than one."""
+    try:
+        if path.is_dir():
+            raise BadInput((Mistake("this is a folder, not a file", str(path)),))
+        if path.exists() and not path.is_file():
+            raise BadInput((Mistake("this is not an ordinary file", str(path)),))
+        with path.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
+    except FileNotFoundError as error:
+        raise BadInput((Mistake("there is no such file", str(path)),)) from error
+    except PermissionError as error:
+        raise BadInput((Mistake("the file may not be read; check its permissions", str(path)),)) from error
+    except (OSError, ValueError) as error:
+        raise BadInput((Mistake(f"the file cannot be read: {error}", str(path)),)) from error
+    if len(data) > MAX_BYTES:
+        raise BadInput(
+            (Mistake(f"larger than {MAX_BYTES // 1_000_000} MB; is it the right file?", str(path)),)
+        )
+    return data
 
 
 def editor_schema(form: type[BaseModel], title: str) -> dict[str, object]:
@@ -86,7 +112,7 @@ def editor_schema(form: type[BaseModel], title: str) -> dict[str, object]:
 
 
 def _filled(text: str, form: type[T], file: str, digest: str) -> YamlFile[T]:
-    tree = grow(text, file)
+    tree = grow(text.removeprefix(BYTE_ORDER_MARK), file)
     if tree.value is None and not tree.mistakes:
         raise BadInput((Mistake(f"the file is empty; it must hold {_keys_of(form)}", file),))
     value, mistakes = _validated(tree, form, file)
@@ -106,27 +132,6 @@ def _validated(tree: Tree, form: type[T], file: str) -> tuple[T | None, list[Mis
     except ValidationError as error:
         return None, mistakes + mistakes_of(error, tree, form, file)
     return value, mistakes
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.is_dir():
-            raise BadInput((Mistake("this is a folder, not a file", str(path)),))
-        if path.exists() and not path.is_file():
-            raise BadInput((Mistake("this is not an ordinary file", str(path)),))
-        with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except FileNotFoundError as error:
-        raise BadInput((Mistake("there is no such file", str(path)),)) from error
-    except PermissionError as error:
-        raise BadInput((Mistake("the file may not be read; check its permissions", str(path)),)) from error
-    except (OSError, ValueError) as error:
-        raise BadInput((Mistake(f"the file cannot be read: {error}", str(path)),)) from error
-    if len(data) > MAX_BYTES:
-        raise BadInput(
-            (Mistake(f"larger than {MAX_BYTES // 1_000_000} MB; is it the right file?", str(path)),)
-        )
-    return data
 
 
 def _keys_of(form: type[BaseModel]) -> str:

@@ -83,10 +83,12 @@ def grow(text: str, file: str) -> Tree:
         tree.mistakes.append(((), Mistake(what, file, line, column)))
         tree.whole = False
         return tree
+    gardener = _Gardener(tree, file, _events(text))
     try:
-        _Gardener(tree, file, _events(text)).document()
+        gardener.document()
     except yaml.MarkedYAMLError as error:
-        tree.mistakes.append(((), _syntax(error, text, file)))
+        mistake = _unclosed(error, gardener.latest, text, file) or _syntax(error, text, file)
+        tree.mistakes.append(((), mistake))
         tree.whole = False
     except yaml.YAMLError as error:
         tree.mistakes.append(((), Mistake(f"not valid YAML: {' '.join(str(error).split())}", file)))
@@ -133,6 +135,8 @@ class _Gardener:
         self._tree = tree
         self._file = file
         self._events = events
+        self.latest: yaml.ScalarEvent | None = None
+        """The text that was read last, where the parser's own complaint may be about its end."""
 
     def document(self) -> None:
         next(self._events)  # start of the stream
@@ -157,6 +161,7 @@ class _Gardener:
             raise _TooDeep
         self._refuse_references(event, loc, place)
         if isinstance(event, yaml.ScalarEvent):
+            self.latest = event
             return self._text(event, loc, place)
         self._tree.places[loc] = named
         if isinstance(event, yaml.SequenceStartEvent):
@@ -230,6 +235,21 @@ def _nothing(value: str, loc: Loc) -> str:
     return f"{name} has no value; write one, or remove it"
 
 
+def _unclosed(
+    error: yaml.MarkedYAMLError, latest: yaml.ScalarEvent | None, text: str, file: str
+) -> Mistake | None:
+    """A quote left open runs on to the next one, and only what follows that one is odd to the parser."""
+    if latest is None or latest.style not in ("'", '"') or error.problem_mark is None:
+        return None
+    opened, closed, odd = map(_at, (latest.start_mark, latest.end_mark, error.problem_mark))
+    if opened[0] == closed[0] or closed[0] != odd[0]:
+        return None
+    if _line(text, odd[0])[closed[1] - 1 : odd[1] - 1].strip():
+        return None
+    what = f"the quote that opens here is not closed where it should be; it runs on to line {closed[0]}"
+    return Mistake(what, file, *opened)
+
+
 def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> Mistake:
     problem = error.problem or "cannot be read"
     mark = error.problem_mark
@@ -243,9 +263,13 @@ def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> Mistake:
 
 
 def _bad_start(text: str, place: Place) -> str:
-    lines = text.split("\n")
-    line = lines[place[0] - 1] if place[0] <= len(lines) else ""
-    character = line[place[1] - 1 : place[1]]
+    character = _line(text, place[0])[place[1] - 1 : place[1]]
     if character == "\t":
         return _TAB
     return f"a text that starts with '{character}' must be put in quotes"
+
+
+def _line(text: str, number: int) -> str:
+    """One line, from 1; empty where YAML, which knows more line ends, counts further than there are."""
+    lines = text.split("\n")
+    return lines[number - 1] if number <= len(lines) else ""

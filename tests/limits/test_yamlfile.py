@@ -15,7 +15,7 @@ from pydantic import Field
 
 from limits.errors import BadInput
 from limits.quantity import Hertz, Text, Whole
-from limits.yamlfile import MAX_BYTES, Form, editor_schema, parse, read
+from limits.yamlfile import MAX_BYTES, Form, editor_schema, parse, read, read_bytes
 
 Mistakes = Callable[[Callable[[], object]], list[str]]
 
@@ -49,11 +49,23 @@ def test_a_file_in_order_gives_its_value_text_and_digest(tmp_path: Path) -> None
     assert file.digest == hashlib.sha256(data).hexdigest()
 
 
-def test_a_byte_order_mark_is_passed_over(tmp_path: Path) -> None:
+def test_a_byte_order_mark_is_passed_over(tmp_path: Path, mistakes: Mistakes) -> None:
     path = tmp_path / "plan.yaml"
     path.write_bytes(b"\xef\xbb\xbftitle: x\n")
     file = read(path, Plan)
-    assert (file.value.title, file.text) == ("x", "title: x\n")
+    assert file.value.title == "x"
+    assert str(file.mistake(("title",), "odd")) == f"{path}:1:8: odd"
+    assert mistakes(lambda: parse("\ufefftitel: x\n", Plan, "p.yaml"))[0].startswith("p.yaml:1:1:")
+
+
+@pytest.mark.parametrize("data", [b"\xef\xbb\xbftitle: x\n", b"title: x\r\n", b"title: \xc3\xbc"])
+def test_the_text_kept_has_the_digest_of_the_file(tmp_path: Path, data: bytes) -> None:
+    """Byte order mark and line ends included, so that a record can be proved against the file."""
+    path = tmp_path / "plan.yaml"
+    path.write_bytes(data)
+    file = read(path, Plan)
+    assert file.text.encode() == data
+    assert file.digest == hashlib.sha256(data).hexdigest()
 
 
 def test_every_published_yaml_trap_is_read_as_the_text_that_was_written(reference: Path) -> None:
@@ -137,6 +149,13 @@ def test_an_unknown_key_far_from_any_other_lists_the_valid_ones(mistakes: Mistak
         ("title: a: b", "1:9: a ':' stands where no key can be; check the indentation, "
          "or put the text in quotes"),
         ("title: 'x", "1:8: the quote that opens here is not closed"),
+        ('title: x\nnote: "open\none:\n  name: "y"\n',
+         "2:7: the quote that opens here is not closed where it should be; it runs on to line 4"),
+        ("title: 'a\nnote: b\none: {name: 'y'}",
+         "1:8: the quote that opens here is not closed where it should be; it runs on to line 3"),
+        ("{title: 'x\n  y', note: z: 1}",
+         "1:1: what opens with '[' or '{' here is not closed, or a ',' is missing in it"),
+        ("title: x\nnote: 'y' z", "2:11: the indentation does not fit the lines above"),
         ("title: [x", "1:8: what opens with '[' or '{' here is not closed, or a ',' is missing in it"),
         ("title: @x", "1:8: a text that starts with '@' must be put in quotes"),
         ("title: x\nnote\n", "2:1: a key without its ':'; write 'key: value'"),
@@ -194,6 +213,15 @@ def test_files_that_cannot_be_read_say_so_in_one_line(tmp_path: Path, mistakes: 
         ),
     ):
         assert mistakes(lambda path=path: read(path, Plan)) == [f"{path}{what}"]
+
+
+def test_the_bytes_of_a_file_are_read_with_the_same_care(tmp_path: Path, mistakes: Mistakes) -> None:
+    path = tmp_path / "orders.csv"
+    path.write_bytes(b"a,b\r\n\xff")
+    assert read_bytes(path) == b"a,b\r\n\xff"
+    assert mistakes(lambda: read_bytes(tmp_path / "no.csv")) == [
+        f"{tmp_path / 'no.csv'}: there is no such file"
+    ]
 
 
 def test_a_file_that_may_not_be_read_says_so(
