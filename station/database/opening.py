@@ -9,41 +9,11 @@ from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy import event
-from sqlalchemy.engine import URL, Connection, Engine, make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.engine import URL, Connection, Engine
 
+from station.database.address import no_driver
 from station.database.schema import HEAD
-from station.errors import StoreFault, UserMistake
-
-_EXAMPLE = "write it like sqlite:///records.sqlite"
-
-
-def database_url(text: str) -> URL:
-    """The URL in `text`. Raises UserMistake when it is none that a store can use."""
-    try:
-        url = make_url(text)
-        url.get_dialect()
-    except (ArgumentError, NoSuchModuleError, ValueError) as error:
-        raise UserMistake(f"{text!r} does not name a database; {_EXAMPLE}") from error
-    except ImportError as error:
-        raise UserMistake(f"{text!r}: Python has no driver for this database ({error})") from error
-    if url.get_backend_name() not in ("sqlite", "postgresql"):
-        raise UserMistake(f"{text!r} is neither SQLite nor PostgreSQL; {_EXAMPLE}")
-    if url.get_backend_name() == "sqlite" and file_of(url) is None:
-        raise UserMistake(f"{text!r} keeps nothing, since it names no file; {_EXAMPLE}")
-    return url
-
-
-def file_of(url: URL) -> Path | None:
-    """The file of an SQLite database; None for a server's."""
-    if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
-        return None
-    return Path(str(url.database))
-
-
-def place_of(url: URL) -> str:
-    """What messages call the database: its file, or its URL without the password."""
-    return str(file_of(url) or url.render_as_string())
+from station.errors import StoreFault
 
 
 def identity(file: Path | None) -> tuple[int, int] | None:
@@ -63,7 +33,7 @@ def make_engine(url: URL, *, wait_s: float) -> Engine:
             return sa.create_engine(url, json_serializer=serializer)
         engine = sa.create_engine(url, json_serializer=serializer, connect_args={"timeout": wait_s})
     except ImportError as error:
-        raise UserMistake(f"{place_of(url)}: Python has no driver for this database ({error})") from error
+        raise no_driver(error) from error
     event.listen(engine, "connect", _set_up)
     event.listen(engine, "begin", _begin)
     return engine

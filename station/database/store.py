@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Verdict
-from station.database import opening, read, write
+from station.database import address, opening, read, write
 from station.database.entries import (
     CertificateEntry,
     RunHead,
@@ -55,8 +55,8 @@ class Store:
         Raises UserMistake when the URL is none, StoreFault when there is no database (unless `create`), when
         it is another program's, or when a newer station has changed its form.
         """
-        parsed = opening.database_url(url)
-        place, file = opening.place_of(parsed), opening.file_of(parsed)
+        parsed = address.database_url(url)
+        place, file = address.place_of(parsed), address.file_of(parsed)
         engine = opening.make_engine(parsed, wait_s=wait_s)
         try:
             with one_border(place):
