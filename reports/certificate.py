@@ -25,7 +25,6 @@ NEXT_TOP = look.PAGE_HEIGHT - 16.0 * mm
 
 RULES = {
     "simple acceptance": "A reading on or inside its limit passes; measurement uncertainty moves no limit.",
-    "guarded acceptance": "A reading passes where it lies inside its limit by at least its expanded uncertainty U.",
 }
 """What the decision rules mean, for readers who do not know their names (ILAC-G8:09/2019, from memory)."""
 

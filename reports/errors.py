@@ -6,10 +6,10 @@
     ├── NotSignable           these bytes are not a PDF that can be signed, or are signed already
     ├── BadCertificateFile    a file of signers' certificates cannot be read
     └── KeyUnusable           the signing key cannot be used
-        ├── NotAKey           the file is no PKCS#12 key, or holds no key with its certificate
+        ├── NotAKey           the file is no PKCS#12 key, or holds no key with its signer's certificate
         ├── WrongPassphrase   the passphrase does not open it
-        ├── KeyExpired        its certificate has run out
-        └── KeyNotYetValid    its certificate does not begin until later
+        ├── KeyExpired        its signer's certificate has run out
+        └── KeyNotYetValid    its signer's certificate does not begin until later
 
 Each message says what is wrong and what to do instead, in one line.
 """
@@ -42,7 +42,7 @@ class KeyUnusable(ReportError):
 
 
 class NotAKey(KeyUnusable):
-    """The file is no PKCS#12 key, or holds no key with its certificate."""
+    """The file is no PKCS#12 key, or holds no key with its signer's certificate."""
 
 
 class WrongPassphrase(KeyUnusable):
@@ -50,8 +50,8 @@ class WrongPassphrase(KeyUnusable):
 
 
 class KeyExpired(KeyUnusable):
-    """The key's certificate has run out."""
+    """The signer's certificate has run out."""
 
 
 class KeyNotYetValid(KeyUnusable):
-    """The key's certificate does not begin until later."""
+    """The signer's certificate does not begin until later."""

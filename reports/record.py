@@ -125,7 +125,7 @@ class UnitRecord:
     sweeps: tuple[SweepNote, ...]
     verdict: Verdict
     information: tuple[Reading, ...]
-    """Readings that have no limit."""
+    """Readings for which the customer was promised no limit, so that they are told without a verdict."""
 
     panels: tuple[Panel, ...]
 

@@ -1,4 +1,6 @@
-"""The works' signing key and the signature on a certificate; the check of one is in `verifying`.
+"""The works' signing key and the signature on a test certificate; the check of one is in `verifying`.
+
+"Certificate" alone is the document here; that of a key (X.509) is always called the signer's certificate.
 
 Signatures are PAdES B-B (ETSI EN 319 142-1): a CMS over the whole file but itself, the signer's certificate
 inside, the claimed time in the signature dictionary. The signature field is invisible on purpose: a stamp is
@@ -38,24 +40,24 @@ PASSPHRASE_ROUNDS = 100_000
 """What a guess at the passphrase of a stolen key file costs; making or opening one takes a twentieth of a second."""
 
 CMS_OVERHEAD = 1200
-"""Bytes of a B-B signature beside certificate and signature value; 800 were seen."""
+"""Bytes of a B-B signature beside the signer's certificate and the signature value; 800 were seen."""
 
 
 @dataclass(frozen=True, slots=True)
 class SigningKey:
-    """An opened key with its certificate, ready to sign any number of times."""
+    """An opened key with its signer's certificate, ready to sign any number of times."""
 
     name: str
     """The name that readers of a signature see."""
 
     fingerprint: str
-    """SHA-256 of the certificate, 64 hexadecimal digits."""
+    """SHA-256 of the signer's certificate, 64 hexadecimal digits."""
 
     valid_from: datetime
     valid_until: datetime
 
     certificate: bytes
-    """DER."""
+    """The signer's certificate as DER."""
 
     signer: SimpleSigner
     """What the PDF library signs with; holds the private key."""
@@ -75,11 +77,11 @@ class SigningKey:
         return key
 
     def check(self, at: datetime) -> None:
-        """Raises KeyExpired or KeyNotYetValid where the certificate does not hold at that time."""
+        """Raises KeyExpired or KeyNotYetValid where the signer's certificate does not hold at that time."""
         if at > self.valid_until:
             raise KeyExpired(
                 f"the signing key of {self.name} ran out on {wording.day(self.valid_until)}; "
-                "make a new key and give its certificate to your customers"
+                "make a new key and give the new signer's certificate to your customers"
             )
         if at < self.valid_from:
             raise KeyNotYetValid(
@@ -89,9 +91,9 @@ class SigningKey:
 
 
 def make_key(name: str, organisation: str, passphrase: bytes, valid_from: datetime, years: int) -> bytes:
-    """A new P-256 key with a certificate signed by itself, as PKCS#12.
+    """A new P-256 key with a signer's certificate that it signed itself, as PKCS#12.
 
-    Raises WrongPassphrase for an empty passphrase and NotAKey for a name that a certificate cannot carry.
+    Raises WrongPassphrase for an empty passphrase and NotAKey for a name that no signer's certificate can carry.
     """
     if not passphrase:
         raise WrongPassphrase("a key without a passphrase is anybody's; choose a passphrase")
@@ -108,7 +110,7 @@ def make_key(name: str, organisation: str, passphrase: bytes, valid_from: dateti
 
 
 def public_certificate(key: SigningKey) -> bytes:
-    """The key's certificate as PEM: what a customer trusts to verify the works' signatures."""
+    """The signer's certificate as PEM: what a customer trusts to verify the works' signatures."""
     certificate = x509.load_der_x509_certificate(key.certificate)
     return certificate.public_bytes(serialization.Encoding.PEM)
 
@@ -165,7 +167,9 @@ def _opened(
     except ValueError as error:
         raise WrongPassphrase("the passphrase does not open the signing key; try again") from error
     if private is None or certificate is None:
-        raise NotAKey("this PKCS#12 file lacks the private key or its certificate; export both into one file")
+        raise NotAKey(
+            "this PKCS#12 file lacks the private key or the signer's certificate; export both into one file"
+        )
     if not isinstance(private, ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey):
         raise NotAKey(
             "this key is of a kind that PDF readers do not verify; use an elliptic-curve or RSA key"

@@ -1,7 +1,8 @@
-"""The check of a signed certificate: bytes in, a frozen status out, with a bottom line derived from its parts.
+"""The check of a signed test certificate: bytes in, a frozen status out, a bottom line derived from its parts.
 
 What comes in may be anything at all: a PDF of somebody else, a torn file, a picture. Each gets a clear status
 and none a traceback. Nothing is fetched from a network and nothing reads the clock.
+"Certificate" alone is the document here; that of a key (X.509) is always called the signer's certificate.
 """
 
 from __future__ import annotations
@@ -39,13 +40,21 @@ MOST_LEAD_IN = 1024
 CLOCK_TOLERANCE = timedelta(minutes=10)
 """How far ahead of ours a signer's clock may be."""
 
-UNREADABLE = (
-    PdfError,
+END_MARK = b"%%EOF"
+MOST_TAIL = 1024
+"""Readers look for the end mark in so many last bytes (ISO 32000-1, annex H.3)."""
+
+SIGNATURE_UNREADABLE = (
     SigningError,
     SignatureValidationError,
     ValidationError,
     PathError,
     UnsupportedAlgorithm,
+)
+
+UNREADABLE = (
+    PdfError,
+    *SIGNATURE_UNREADABLE,
     ValueError,
     LookupError,
     TypeError,
@@ -58,7 +67,7 @@ UNREADABLE = (
     struct.error,
     zlib.error,
 )
-"""What the PDF and certificate libraries may raise on bytes that somebody has damaged. The list is wide, because
+"""What the libraries for PDF and signatures may raise on bytes that somebody has damaged. The list is wide, because
 the bytes may be anybody's; in trials with 50,000 damaged certificates nothing else came out."""
 
 
@@ -118,13 +127,13 @@ class Verification:
     """Whether the signer's certificate is one of those given, or was issued by one of them."""
 
     key_valid_when_signed: bool = False
-    """Whether the claimed time lies within the certificate's validity."""
+    """Whether the claimed time lies within the validity of the signer's certificate."""
 
     claimed_in_future: bool = False
     """Whether the claimed time lies ahead of the moment of the check."""
 
     detail: str = ""
-    """What the reading stumbled over."""
+    """What is wrong with a file that cannot be read, in our own words."""
 
     @property
     def status(self) -> Status:
@@ -158,7 +167,7 @@ class Verification:
 
 
 def certificates(data: bytes) -> tuple[bytes, ...]:
-    """The certificates of a file, PEM (one or several) or DER, each as DER. Raises BadCertificateFile."""
+    """The signers' certificates of a file, PEM (one or several) or DER, each as DER. Raises BadCertificateFile."""
     try:
         found = (
             x509.load_pem_x509_certificates(data)
@@ -167,13 +176,13 @@ def certificates(data: bytes) -> tuple[bytes, ...]:
         )
     except ValueError as error:
         raise BadCertificateFile(
-            "no certificate can be read here; give the .pem file that the works hands to its customers"
+            "no signer's certificate can be read here; give the .pem file that the works hands to its customers"
         ) from error
     return tuple(certificate.public_bytes(serialization.Encoding.DER) for certificate in found)
 
 
 def verify(pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verification:
-    """Check a signed PDF against the certificates one trusts (DER).
+    """Check a signed PDF against the signers' certificates one trusts (DER).
 
     Never raises for what is in `pdf`. A signature stays valid after its key has run out, as long as it claims
     to have been made before; without a timestamp from a third party that claim is the signer's own. Must not
@@ -186,7 +195,16 @@ def verify(pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verificatio
         with _quiet():
             return _checked(found, pdf, trusted, now)
     except UNREADABLE as error:
-        return replace(found, readable=False, detail=f"{type(error).__name__}: {error}")
+        return replace(found, readable=False, detail=_stumble(pdf, error))
+
+
+def _stumble(pdf: bytes, error: Exception) -> str:
+    """What is wrong, for somebody who knows neither the file format nor the libraries."""
+    if END_MARK not in pdf[-MOST_TAIL:]:
+        return "the end of the file is missing"
+    if isinstance(error, SIGNATURE_UNREADABLE):
+        return "its signature cannot be read"
+    return "its parts do not fit together"
 
 
 def _checked(found: Verification, pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verification:

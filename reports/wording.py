@@ -1,8 +1,8 @@
-"""Numbers, units, dates and verdicts as printed text: the only rounding in the house.
+"""Numbers, units, dates and verdicts as printed text, and how they are rounded.
 
-Every page, certificate and terminal line takes its text from here, so that one value is never printed in two
-ways. Nothing here knows a page. A number is rounded half away from zero, as on paper, and always so that
-what is printed stands on the same side of its limit as what was measured (`printed`).
+Certificates and failure sheets take every reading, limit and margin from here, so that one value never reads
+in two ways on paper. Nothing here knows a page. A number is rounded half away from zero, as on paper, and
+always so that what is printed stands on the same side of its limit as what was measured (`printed`).
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from limits.quantity import Channels
 from limits.reading import Reading
-from limits.verdict import Verdict
+from limits.verdict import Level, Verdict
 from reports.record import Document, Order, SweepNote, UnitRecord, Works
 from station.database.entries import StoredRun, StoredText
 from station.errors import UserMistake
@@ -38,7 +38,7 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         instruments=run.head.instruments,
         sweeps=tuple(_note(sweep) for sweep in run.sweeps),
         verdict=run.verdict,
-        information=_without_limit(run.readings, run.verdict),
+        information=_not_promised(run.readings, run.verdict),
         panels=draw_panels({sweep.hookup: sweep for sweep in run.sweeps}, Channels(order.tx_hz, order.rx_hz)),
     )
 
@@ -58,6 +58,7 @@ def _note(sweep: Sweep) -> SweepNote:
     )
 
 
-def _without_limit(readings: tuple[Reading, ...], verdict: Verdict) -> tuple[Reading, ...]:
-    judged = {decision.reading.name for decision in verdict.decisions}
-    return tuple(reading for reading in readings if reading.name not in judged)
+def _not_promised(readings: tuple[Reading, ...], verdict: Verdict) -> tuple[Reading, ...]:
+    """Readings without a specification, also those that the works hold to a limit of their own."""
+    promised = {decision.reading.name for decision in verdict.at(Level.SPECIFICATION)}
+    return tuple(reading for reading in readings if reading.name not in promised)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -40,15 +41,21 @@ def _ports(sweeps: Mapping[Hookup, Sweep], channels: Channels) -> list[View]:
     for hookup, channel_hz in ((TX_ANT, channels.tx_hz), (ANT_RX, channels.rx_hz)):
         if hookup in sweeps:
             for port in (hookup.first, hookup.second):
-                view = look(sweeps[hookup], port, port)
-                views.append(_side(view, middle_hz, channel_hz) if port == "ANT" else view)
+                # "TX" alone would read as the channel that is marked above the picture.
+                view = replace(look(sweeps[hookup], port, port), subject=f"{port} port")
+                shown = _side(view, middle_hz, channel_hz) if port == "ANT" else view
+                views += [shown] if shown else []
     return views
 
 
-def _side(view: View, middle_hz: float, channel_hz: float) -> View:
+def _side(view: View, middle_hz: float, channel_hz: float) -> View | None:
+    """What was swept on a channel's side of the middle; None where that is nothing."""
+    low_hz, high_hz = float(view.freq_hz[0]), float(view.freq_hz[-1])
     if channel_hz < middle_hz:
-        return view.over(float(view.freq_hz[0]), middle_hz)
-    return view.over(middle_hz, float(view.freq_hz[-1]))
+        high_hz = min(high_hz, middle_hz)
+    else:
+        low_hz = max(low_hz, middle_hz)
+    return view.over(low_hz, high_hz) if low_hz < high_hz else None
 
 
 def _near(channels: Channels) -> tuple[float, float]:
@@ -60,8 +67,15 @@ def _near(channels: Channels) -> tuple[float, float]:
 
 def _pass_window(paths: list[View], channels: Channels) -> tuple[float, float]:
     """From 0 dB to about three times the loss in the channels, so that a limit line has room below the trace."""
-    in_channel = [min(view.at(channels.tx_hz), view.at(channels.rx_hz)) for view in paths]
+    in_channel = [_least_loss(view, channels) for view in paths]
     return 0.0, float(np.ceil(max([1.5, *in_channel]) * 3))
+
+
+def _least_loss(view: View, channels: Channels) -> float:
+    """In the channel that the path passes; over all of the sweep where it reaches neither channel."""
+    low_hz, high_hz = view.freq_hz[0], view.freq_hz[-1]
+    swept = [freq_hz for freq_hz in (channels.tx_hz, channels.rx_hz) if low_hz <= freq_hz <= high_hz]
+    return min((view.at(freq_hz) for freq_hz in swept), default=float(view.db.min()))
 
 
 def _panel(
@@ -74,7 +88,7 @@ def _panel(
         return None
     low_hz = min(view.freq_hz[0] for view in views)
     high_hz = max(view.freq_hz[-1] for view in views)
-    if freq_hz:
+    if freq_hz and low_hz < freq_hz[1] and high_hz > freq_hz[0]:
         low_hz, high_hz = max(low_hz, freq_hz[0]), min(high_hz, freq_hz[1])
     deepest = max(float(view.db.max()) for view in views)
     return Panel(

@@ -152,7 +152,7 @@ def test_a_key_without_its_certificate_is_refused() -> None:
     data = pkcs12.serialize_key_and_certificates(
         b"k", private, None, None, BestAvailableEncryption(PASSPHRASE)
     )
-    with pytest.raises(NotAKey, match="lacks the private key or its certificate"):
+    with pytest.raises(NotAKey, match="lacks the private key or the signer's certificate"):
         SigningKey.load(data, PASSPHRASE, NOW)
 
 

@@ -35,7 +35,7 @@ def test_four_pictures_of_a_whole_unit(sweeps: dict[Hookup, Sweep]) -> None:
 
 
 def test_ant_is_shown_from_each_hook_up_on_that_channels_side(sweeps: dict[Hookup, Sweep]) -> None:
-    ant = [trace for trace in draw_panels(sweeps, CHANNELS)[-1].traces if trace.title == "ANT"]
+    ant = [trace for trace in draw_panels(sweeps, CHANNELS)[-1].traces if trace.title == "ANT port"]
     assert [(trace.freq_hz[0], trace.freq_hz[-1]) for trace in ant] == [(154e6, 157e6), (157e6, 160e6)]
     assert [trace.value[0] for trace in ant] == pytest.approx([20.0, 13.979], abs=1e-3)
 
@@ -47,3 +47,31 @@ def test_what_was_not_swept_is_not_shown(sweeps: dict[Hookup, Sweep]) -> None:
         "Rejection",
         "Return loss",
     ]
+
+
+@pytest.mark.parametrize("around_hz", [CHANNELS.tx_hz, CHANNELS.rx_hz, 150e6], ids=["TX", "RX", "neither"])
+def test_a_sweep_that_does_not_reach_both_channels_is_drawn_as_far_as_it_goes(
+    around_hz: float, sweep_of: SweepOf
+) -> None:
+    freq_hz = np.linspace(around_hz - 100e3, around_hz + 100e3, 201)
+    short = {hookup: sweep_of(hookup, freq_hz, np.full((201, 2, 2), 0.5, complex)) for hookup in HOOKUPS}
+    panels = draw_panels(short, CHANNELS)
+    assert [panel.title for panel in panels] == ["Pass bands", "Rejection", "Isolation", "Return loss"]
+    for panel in panels:
+        assert panel.freq_hz == (freq_hz[0], freq_hz[-1])
+        assert all(len(trace.freq_hz) == 201 for trace in panel.traces)
+    assert [trace.title for trace in panels[-1].traces].count("ANT port") == 1
+
+
+def test_a_path_swept_over_one_channel_sets_the_window_by_what_it_loses_there(
+    sweeps: dict[Hookup, Sweep], sweep_of: SweepOf
+) -> None:
+    freq_hz = np.linspace(154e6, 157e6, 301)
+    deep = np.full((301, 2, 2), 0.8, complex)
+    only_tx = {**sweeps, HOOKUPS[0]: sweep_of(HOOKUPS[0], freq_hz, deep)}
+    assert draw_panels(only_tx, CHANNELS)[0].value == (0.0, 6.0)
+
+
+def test_traces_of_return_loss_are_named_as_ports_and_never_as_channels(sweeps: dict[Hookup, Sweep]) -> None:
+    titles = [trace.title for trace in draw_panels(sweeps, CHANNELS)[-1].traces]
+    assert titles == ["TX port", "ANT port", "ANT port", "RX port"]
