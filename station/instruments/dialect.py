@@ -79,7 +79,8 @@ class DialectForm(Form):
     wait: Text = "*OPC?"
     fetch: Text
     sweep_time: Text = ""
-    """A question for the seconds one sweep takes; only ever used to wait longer, never shorter."""
+    """A question for the seconds that one sweep takes, in one direction and without averaging as in SCPI-1999;
+    only ever used to wait longer, never shorter."""
 
     errors: Text = "SYST:ERR?"
 

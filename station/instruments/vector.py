@@ -23,8 +23,8 @@ from station.measurements.sweep import ComplexArray, Sweep, SweepSettings
 _PORTS = (1, 2)
 _PATHS = tuple((to, source) for source in _PORTS for to in _PORTS)
 
-# A point takes about the inverse of the bandwidth, and each direction is swept by itself; the rest of what a
-# sweep takes (settling, going back) is covered by waiting three times as long. Common practice, no source.
+# A point takes about the inverse of the bandwidth, and each direction is swept by itself, as often as averaged;
+# the rest (settling, going back) is covered by waiting three times as long. Common practice, no source.
 _PATIENCE_FACTOR = 3.0
 
 
@@ -107,7 +107,7 @@ class VectorAnalyzer:
                 into[:, to - 1, source - 1] = self._fetch(path, freq_hz.size)
 
     def _arrange(self, freq_hz: FloatArray, settings: SweepSettings, prepare: tuple[str, ...]) -> float:
-        """Set everything, make sure it was taken, and return how long a sweep may take."""
+        """Set everything, make sure it was taken, and return how long the sweeps of one start may take."""
         dialect = self._dialect
         words = words_for(settings, freq_hz)
         checks = dialect.checks(words)
@@ -166,10 +166,13 @@ def stretches(order: SweepOrder, ability: Ability, *, linear: bool) -> tuple[Str
 
 
 def timeout_for(points: int, settings: SweepSettings, told_s: float, patience_s: float) -> float:
-    """Seconds to wait for the end of a sweep; `told_s` is what the analyzer says one takes."""
+    """Seconds to wait for the end of all sweeps of one start; `told_s` is what the analyzer says one takes.
+
+    SCPI-1999's SENSe:SWEep:TIME is of one sweep in one direction. One that counts more is waited for too long.
+    """
     both_directions = 2
-    own_s = both_directions * settings.averages * points / settings.bandwidth_hz
-    return patience_s + _PATIENCE_FACTOR * max(own_s, told_s)
+    one_s = max(points / settings.bandwidth_hz, told_s)
+    return patience_s + _PATIENCE_FACTOR * both_directions * settings.averages * one_s
 
 
 def _refuse_out_of_range(freq_hz: FloatArray, ability: Ability) -> None:

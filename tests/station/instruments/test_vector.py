@@ -16,7 +16,7 @@ from fixtures_sim.imperfections import Imperfections
 from fixtures_sim.server import running_bench
 from station.errors import Garbled, Gone, Refused, Silent, Unreachable, UserMistake, WrongInstrument
 from station.instruments.analyzer import Ability, Segment, SweepOrder
-from station.instruments.dialect import dialect_names, find_dialect
+from station.instruments.dialect import SHIPPED, dialect_names, find_dialect
 from station.instruments.link import open_link
 from station.instruments.vector import VectorAnalyzer, stretches, timeout_for
 from station.measurements.sweep import Hookup, SweepSettings
@@ -260,7 +260,48 @@ def test_the_wait_grows_with_points_and_averages_and_narrow_bandwidths():
     settings = SweepSettings(1000.0, 1, -10.0)
     assert timeout_for(1601, settings, 0.0, 5.0) == pytest.approx(5.0 + 3 * 2 * 1.601)
     assert timeout_for(1601, SweepSettings(1000.0, 16, -10.0), 0.0, 5.0) > 16 * 1.601 * 2
-    assert timeout_for(1601, settings, 60.0, 5.0) == pytest.approx(5.0 + 3 * 60.0)
+    assert timeout_for(1601, settings, 60.0, 5.0) == pytest.approx(5.0 + 3 * 2 * 60.0)
+
+
+def test_the_sweep_time_told_is_taken_as_of_one_sweep_in_one_direction():
+    """SCPI-1999's SENSe:SWEep:TIME knows nothing of averages; 16 of 60 s both ways take 1920 s."""
+    assert timeout_for(1601, SweepSettings(1000.0, 16, -10.0), 60.0, 5.0) > 16 * 2 * 60.0
+
+
+def test_all_averages_of_an_analyzer_that_settles_slowly_are_waited_for(bad_on_socket, tmp_path):
+    """It tells 0.2 s a sweep where points over bandwidth make 1 ms, and takes both directions and all averages."""
+    text = (SHIPPED / "list-all.yaml").read_text(encoding="utf-8")
+    start, end = text.index("checks:"), text.index("start:")
+    (tmp_path / "list-all.yaml").write_text(text[:start] + text[end:], encoding="utf-8")
+    data = np.ones(4, "<f4").tobytes()
+
+    def answer(message):
+        if message == "*IDN?":
+            return b"Skerry Works,Slow,1,0\n"
+        if "DATA?" in message:
+            return b"#216" + data + b"\n"
+        if message.startswith("INIT"):
+            time.sleep(2 * 4 * 0.2)
+            return b'1;0,"No error"\n'
+        return b'0.2;0,"No error"\n' if "TIME?" in message else b'0,"No error"\n'
+
+    order = SweepOrder(ORDER.hookup, (Segment(150e6, 155e6, 2),), SweepSettings(2000.0, 4, -10.0))
+    with open_link(bad_on_socket(answer).address, patience_s=0.2) as link:
+        dialect = find_dialect("list-all", tmp_path)
+        analyzer = VectorAnalyzer(link, dialect, ABILITY, identity="", now=lambda: STARTED)
+        assert analyzer.sweep(order).s.shape == (2, 2, 2)
+
+
+def test_an_error_of_the_very_last_fetch_is_told(bench, bench_address):
+    """Nothing of the order comes after it but the last look into the error queue."""
+    order = SweepOrder(ORDER.hookup, (Segment(150e6, 155e6, 11),), SETTINGS)
+    with open_link(bench_address, patience_s=PATIENCE_S) as link:
+        dialect = find_dialect("list-all", None)
+        analyzer = VectorAnalyzer(link, dialect, ABILITY, identity="", now=lambda: STARTED)
+        bench.fault(Fault("queued error", when="DATA? 'XFR:POW:S22'"))
+        with pytest.raises(Refused) as caught:
+            analyzer.sweep(order)
+    assert '-310,"System error"' in caught.value.answer
 
 
 @given(
