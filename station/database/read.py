@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
-from limits.reading import Reading
+from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
 from station.database import schema, sweep_codec
@@ -90,9 +90,10 @@ def runs(connection: Connection, serial: str) -> tuple[RunLine, ...]:
     return tuple(reversed(_lines(connection, chosen)))
 
 
-def latest_runs(connection: Connection, limit: int) -> tuple[RunLine, ...]:
-    """The runs that began last, the newest first."""
-    return _lines(connection, sa.select(schema.run.c.id).order_by(schema.run.c.id.desc()).limit(limit))
+def lines(connection: Connection, run_ids: Sequence[RunId]) -> tuple[RunLine, ...]:
+    """These runs, the first one first."""
+    chosen = sa.select(schema.run.c.id).where(schema.run.c.id.in_(run_ids))
+    return tuple(reversed(_lines(connection, chosen)))
 
 
 def latest_judged(connection: Connection, serial: str) -> StoredRun | None:
@@ -114,11 +115,19 @@ def certificates(connection: Connection, serial: str) -> tuple[CertificateEntry,
         .where(schema.run.c.unit_id == row.id)
         .order_by(schema.certificate.c.id)
     )
-    return tuple(
-        CertificateEntry(
-            RunId(each.run_id), each.number, CertificateKind(each.kind), each.issued, each.sha256, each.file
-        )
-        for each in connection.execute(query)
+    return tuple(_certificate(each) for each in connection.execute(query))
+
+
+def certificate_of(connection: Connection, run_id: RunId) -> CertificateEntry | None:
+    """What was made of one run; None when nothing was."""
+    table = schema.certificate
+    row = connection.execute(sa.select(table).where(table.c.run_id == run_id)).one_or_none()
+    return None if row is None else _certificate(row)
+
+
+def _certificate(row: Row[Any]) -> CertificateEntry:
+    return CertificateEntry(
+        RunId(row.run_id), row.number, CertificateKind(row.kind), row.issued, row.sha256, row.file
     )
 
 
@@ -204,6 +213,7 @@ def _readings(connection: Connection, run_id: int) -> tuple[Reading, ...]:
             span_hz=None if row.span_low_hz is None else (row.span_low_hz, row.span_high_hz),
             trace=row.trace,
             note=row.note,
+            claim=Claim(row.claim),
         )
         for row in _of_run(connection, schema.reading, run_id)
     )

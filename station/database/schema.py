@@ -14,6 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine.interfaces import Dialect
 
+from limits.reading import Claim
 from limits.verdict import Level, Outcome
 from station.database.entries import CertificateKind, DocumentKind, RunState
 
@@ -180,6 +181,8 @@ reading = sa.Table(
     sa.Column("span_high_hz", sa.Double),
     sa.Column("trace", sa.Text),
     _required("note", sa.Text),
+    _required("claim", sa.Text),
+    _one_of("claim", Claim),
     sa.CheckConstraint("(span_low_hz IS NULL) = (span_high_hz IS NULL)", name="whole_span"),
     sa.Index(None, "name"),
 )
@@ -210,6 +213,7 @@ certificate = sa.Table(
     _required("issued", UtcTime),
     _required("sha256", sa.String(64)),
     _required("file", sa.Text),
+    sa.UniqueConstraint("number"),
     _one_of("kind", CertificateKind),
     sa.Index(None, "run_id"),
 )

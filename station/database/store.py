@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Verdict
-from station.database import address, opening, read, write
+from station.database import address, opening, read, refuse, write
 from station.database.entries import (
     CertificateEntry,
     RunHead,
@@ -34,6 +34,8 @@ from station.orders import WorkOrder
 
 _BUSY_S = 10.0
 """How long a writer waits for another; a unit's commit takes milliseconds."""
+
+ABANDONED = "the program ended in mid-run"
 
 
 class Store:
@@ -90,9 +92,9 @@ class Store:
     # --- orders ----------------------------------------------------------------------------------------------
 
     def add_orders(self, orders: Sequence[WorkOrder]) -> None:
-        """Keep new orders, all or none. Raises UserMistake when a number or a serial is known already."""
+        """Keep new orders, all or none. Raises UserMistake when a number or a serial comes twice or is known."""
         with self._writing() as connection:
-            write.refuse_known(connection, orders)
+            refuse.known_orders(connection, orders)
             for order in orders:
                 write.add_order(connection, order)
 
@@ -121,7 +123,7 @@ class Store:
         """Keep a sweep for good before anything is computed from it."""
         row = write.sweep_row(sweep)
         with self._writing() as connection:
-            write.refuse_ended(connection, run_id)
+            refuse.ended(connection, run_id)
             write.insert_sweep(connection, run_id, row)
 
     def finish(
@@ -139,6 +141,15 @@ class Store:
         with self._writing() as connection:
             write.end(connection, run_id, state, why, finished, None)
 
+    def close_abandoned(self, station: str, when: datetime) -> tuple[RunLine, ...]:
+        """End every run of a station that still says running as a station fault; which ones, the first one first.
+
+        Only for a caller who knows that the station tests nothing now.
+        """
+        with self._writing() as connection:
+            closed = write.end_abandoned(connection, station, ABANDONED, when)
+            return read.lines(connection, closed)
+
     def run(self, run_id: RunId) -> StoredRun:
         """All of one run. Raises UserMistake when there is none of this number."""
         with self._reading() as connection:
@@ -148,11 +159,6 @@ class Store:
         """The runs of one unit, the first one first, without sweeps and readings."""
         with self._reading() as connection:
             return read.runs(connection, serial)
-
-    def latest_runs(self, limit: int) -> tuple[RunLine, ...]:
-        """The runs of any unit that began last, the newest first."""
-        with self._reading() as connection:
-            return read.latest_runs(connection, limit)
 
     def latest_judged(self, serial: str) -> StoredRun | None:
         """All of the unit's newest run that has a verdict; None when it has none."""
@@ -170,10 +176,16 @@ class Store:
         """Note that a certificate or failure sheet was made.
 
         Raises StoreFault when it is a certificate of a run that did not pass, or either of one that was not
-        judged.
+        judged; UserMistake when the run has one already, or another run has its number.
         """
         with self._writing() as connection:
+            refuse.unfit_certificate(connection, entry)
             write.insert_certificate(connection, entry)
+
+    def certificate_of(self, run_id: RunId) -> CertificateEntry | None:
+        """The certificate or failure sheet that was made of a run; None when there is none yet."""
+        with self._reading() as connection:
+            return read.certificate_of(connection, run_id)
 
     def certificates(self, serial: str) -> tuple[CertificateEntry, ...]:
         """What was made of the unit's runs, the oldest first."""

@@ -12,32 +12,13 @@ from sqlalchemy.engine import Connection
 
 from limits.reading import Reading
 from limits.verdict import Decision, Outcome, Verdict
-from station.database import schema, sweep_codec
-from station.database.entries import CertificateEntry, CertificateKind, RunHead, RunId, RunState, StoredText
-from station.errors import StoreFault, UserMistake
+from station.database import refuse, schema, sweep_codec
+from station.database.entries import CertificateEntry, RunHead, RunId, RunState, StoredText
+from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import Serial, WorkOrder, serial_key
 
 Values = dict[str, Any]
-
-_SHOWN = 5
-_AT_ONCE = 500
-"""How many values one query may carry on every database."""
-
-
-def refuse_known(connection: Connection, orders: Sequence[WorkOrder]) -> None:
-    """Raises UserMistake that names the orders and serials that are there already."""
-    numbers = [order.number for order in orders]
-    serials = {serial_key(serial): serial for order in orders for serial in order.serials}
-    known_numbers = _known(connection, schema.work_order.c.number, numbers)
-    known_serials = [serials[key] for key in _known(connection, schema.unit.c.serial_key, list(serials))]
-    said = [
-        f"{name}{'s' if len(known) > 1 else ''} {_listed(known)} already known"
-        for name, known in (("work order", known_numbers), ("serial", known_serials))
-        if known
-    ]
-    if said:
-        raise UserMistake(f"{'; '.join(said)}; nothing was stored. Take out what was entered before")
 
 
 def add_order(connection: Connection, order: WorkOrder) -> None:
@@ -148,24 +129,21 @@ def end(
     row = {"state": state.value, "why": why, "finished": finished, "outcome": outcome and outcome.value}
     running = (table.c.id == run_id) & (table.c.state == RunState.RUNNING.value)
     if connection.execute(table.update().where(running).values(row)).rowcount != 1:
-        raise StoreFault(_not_running(run_id))
+        raise refuse.not_running(run_id)
 
 
-def refuse_ended(connection: Connection, run_id: RunId) -> None:
-    """Raises StoreFault when the run is not running; holds its row against other writers."""
-    query = sa.select(schema.run.c.state).where(schema.run.c.id == run_id).with_for_update()
-    if connection.execute(query).scalar_one_or_none() != RunState.RUNNING.value:
-        raise StoreFault(_not_running(run_id))
+def end_abandoned(connection: Connection, station: str, why: str, finished: datetime) -> tuple[RunId, ...]:
+    """Write of every run of the station that nobody ended that it was a station fault; which ones they were."""
+    table = schema.run
+    query = sa.select(table.c.id).where(table.c.station == station, table.c.state == RunState.RUNNING.value)
+    found = tuple(RunId(run_id) for run_id in connection.execute(query.with_for_update()).scalars())
+    for run_id in found:
+        end(connection, run_id, RunState.STATION_FAULT, why, finished, None)
+    return found
 
 
 def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
-    """Note that a certificate or failure sheet was made. Raises StoreFault when it does not fit the outcome."""
-    outcome = connection.execute(
-        sa.select(schema.run.c.outcome).where(schema.run.c.id == entry.run_id)
-    ).scalar_one_or_none()
-    passed = outcome == Outcome.PASS.value
-    if outcome is None or passed is not (entry.kind is CertificateKind.CERTIFICATE):
-        raise StoreFault(f"no {entry.kind.value} can be of a run that says {outcome or 'nothing'}")
+    """Note that a certificate or failure sheet was made."""
     row = {
         "run_id": entry.run_id,
         "number": entry.number,
@@ -175,23 +153,6 @@ def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
         "file": entry.file,
     }
     _insert(connection, schema.certificate, row)
-
-
-def _not_running(run_id: RunId) -> str:
-    return f"run {run_id} is not running any more, so nothing can be added to it; begin a new run"
-
-
-def _known(connection: Connection, column: sa.Column[str], values: Sequence[str]) -> list[str]:
-    found: list[str] = []
-    for start in range(0, len(values), _AT_ONCE):
-        some = sa.select(column).where(column.in_(values[start : start + _AT_ONCE]))
-        found += connection.execute(some).scalars()
-    return sorted(found)
-
-
-def _listed(words: Sequence[str]) -> str:
-    more = f" and {len(words) - _SHOWN} more" if len(words) > _SHOWN else ""
-    return f"{', '.join(words[:_SHOWN])}{more} {'is' if len(words) == 1 else 'are'}"
 
 
 def _insert(connection: Connection, table: sa.Table, row: Values) -> int:
@@ -227,6 +188,7 @@ def _reading_row(reading: Reading) -> Values:
         "span_high_hz": _float(high),
         "trace": reading.trace,
         "note": reading.note,
+        "claim": reading.claim.value,
     }
 
 

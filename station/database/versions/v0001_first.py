@@ -134,6 +134,8 @@ def _results() -> None:
         sa.Column("span_high_hz", sa.Double(), nullable=True),
         sa.Column("trace", sa.Text(), nullable=True),
         sa.Column("note", sa.Text(), nullable=False),
+        sa.Column("claim", sa.Text(), nullable=False),
+        sa.CheckConstraint("claim IN ('value', 'at least')", name="ck_reading_claim"),
         sa.CheckConstraint("(span_low_hz IS NULL) = (span_high_hz IS NULL)", name="ck_reading_whole_span"),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_reading_run_id"),
         sa.PrimaryKeyConstraint("run_id", "position", name="pk_reading"),
@@ -170,5 +172,6 @@ def _results() -> None:
         sa.CheckConstraint("kind IN ('certificate', 'failure sheet')", name="ck_certificate_kind"),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_certificate_run_id"),
         sa.PrimaryKeyConstraint("id", name="pk_certificate"),
+        sa.UniqueConstraint("number", name="uq_certificate_number"),
     )
     op.create_index("ix_certificate_run_id", "certificate", ["run_id"])

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from limits.reading import Reading
+from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
 from station.database.entries import DocumentKind, RunHead, StoredText
@@ -67,6 +67,7 @@ def reading(name: str = "tx_loss", value: float | None = 1.234567890123456, note
         span_hz=(156.7875e6, 156.8125e6),
         trace="TX-ANT",
         note=note,
+        claim=Claim.AT_LEAST,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import threading
 from datetime import UTC, datetime, timedelta, timezone
 
@@ -26,9 +27,22 @@ def test_orders_come_back_as_they_were_entered(store, make):
 @pytest.mark.parametrize(
     ("order", "named"),
     [
-        (("SW-2025-031", ("SKV-0200",)), "work order SW-2025-031 is already known"),
-        (("SW-2025-099", ("SKV-0200", "skv-0102")), "serial skv-0102 is already known"),
-        (("SW-2025-031", ("SKV-0101", "SKV-0102")), "serials SKV-0101, SKV-0102 are already known"),
+        (
+            ("SW-2025-031", ("SKV-0200",)),
+            "^nothing was taken in: work order SW-2025-031 is known already; remove its line from the file$",
+        ),
+        (
+            ("SW-2025-031", ("SKV-0101", "SKV-0102")),
+            "^nothing was taken in: work order SW-2025-031 is known already; remove its line from the file$",
+        ),
+        (
+            ("SW-2025-099", ("SKV-0200", "skv-0102")),
+            r"^nothing was taken in: serial skv-0102 \(of work order SW-2025-031\) is known already; correct it",
+        ),
+        (
+            ("SW-2025-099", ("SKV-0101", "SKV-0102")),
+            r"serials SKV-0101 \(of .*\), SKV-0102 \(of work order SW-2025-031\) are known already; correct them",
+        ),
     ],
 )
 def test_an_order_or_a_serial_that_is_known_stores_nothing_at_all(store, make, order, named):
@@ -37,9 +51,17 @@ def test_an_order_or_a_serial_that_is_known_stores_nothing_at_all(store, make, o
     assert (make.order(),) == store.orders()
 
 
-def test_two_new_orders_that_share_a_serial_are_refused_together(store, make):
-    with pytest.raises(StoreFault, match="UNIQUE"):
-        store.add_orders([make.order("A", ("S-1",)), make.order("B", ("s-1",))])
+@pytest.mark.parametrize(
+    ("orders", "said"),
+    [
+        ([("A", ("S-1",)), ("B", ("s-1",))], "serial s-1 comes twice"),
+        ([("A", ("S-1", "S-2", "s-1"))], "serial s-1 comes twice"),
+        ([("A", ("S-1",)), ("A", ("S-2",))], "work order A comes twice"),
+    ],
+)
+def test_what_comes_twice_among_new_orders_is_refused_with_all_of_them(store, make, orders, said):
+    with pytest.raises(UserMistake, match=f"^nothing was taken in: {said}; enter it once$"):
+        store.add_orders([make.order(*each) for each in orders])
     assert (make.order(),) == store.orders()
 
 
@@ -121,12 +143,6 @@ def test_a_line_names_each_characteristic_that_failed_once(store, make):
     assert store.runs("SKV-0101")[0].failed == ("rx_return_loss in words",)
 
 
-def test_the_latest_runs_come_first_and_no_more_than_asked(store, make):
-    for serial in ("SKV-0101", "SKV-0102", "SKV-0101"):
-        store.begin(make.head(serial))
-    assert [(r.serial, r.run_number) for r in store.latest_runs(2)] == [("SKV-0101", 2), ("SKV-0102", 1)]
-
-
 def test_a_run_that_was_broken_off_keeps_its_sweeps_and_says_why(store, make):
     key = store.begin(make.head())
     store.keep_sweep(key.run_id, make.sweep())
@@ -185,7 +201,7 @@ def test_a_run_is_not_broken_off_as_judged(store, make):
 def test_an_unknown_unit_cannot_be_run_and_leaves_no_trace(store, make):
     with pytest.raises(UserMistake, match="SKV-9999"):
         store.begin(make.head("SKV-9999"))
-    assert store.latest_runs(10) == ()
+    assert all(store.runs(serial) == () for serial in make.order().serials)
 
 
 def test_an_unknown_run_says_so(store):
@@ -233,6 +249,80 @@ def test_a_certificate_is_kept_only_of_a_run_that_passed_and_a_failure_sheet_nev
         store.keep_certificate(CertificateEntry(key.run_id, "n", kind, make.finished, "ab" * 32, "f"))
 
 
+def document(key, number: str, when) -> CertificateEntry:
+    return CertificateEntry(key.run_id, number, CertificateKind.CERTIFICATE, when, "ab" * 32, f"{number}.pdf")
+
+
+def judged(store, make, serial: str = "SKV-0101"):
+    key = store.begin(make.head(serial))
+    store.finish(key.run_id, (), make.passed(), make.finished)
+    return key
+
+
+def test_the_certificate_of_a_run_is_found_by_its_run(store, make):
+    first, second = judged(store, make), judged(store, make)
+    entry = document(first, "SKV-0101-1", make.finished)
+    store.keep_certificate(entry)
+    assert entry == store.certificate_of(first.run_id)
+    assert store.certificate_of(second.run_id) is None
+
+
+@pytest.mark.parametrize("number", ["SKV-0101-1", "SKV-0101-1 again"])
+def test_a_run_has_one_certificate_and_a_second_changes_nothing(store, make, number):
+    key = judged(store, make)
+    entry = document(key, "SKV-0101-1", make.finished)
+    store.keep_certificate(entry)
+    with pytest.raises(
+        UserMistake,
+        match=r"has certificate SKV-0101-1 already \(issued 2025-03-03, SKV-0101-1\.pdf\); use that one",
+    ):
+        store.keep_certificate(document(key, number, make.finished + timedelta(days=1)))
+    assert store.certificates("SKV-0101") == (entry,)
+
+
+def test_no_two_certificates_have_one_number(store, make):
+    store.keep_certificate(document(judged(store, make), "SKV-0101-1", make.finished))
+    with pytest.raises(UserMistake, match="number SKV-0101-1 is taken already"):
+        store.keep_certificate(document(judged(store, make, "SKV-0102"), "SKV-0101-1", make.finished))
+    assert store.certificates("SKV-0102") == ()
+
+
+def test_threads_that_certify_one_run_make_one_certificate(store, make):
+    key, refused = judged(store, make), []
+
+    def certify() -> None:
+        try:
+            store.keep_certificate(document(key, "SKV-0101-1", make.finished))
+        except UserMistake as mistake:
+            refused.append(mistake)
+
+    threads = [threading.Thread(target=certify) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert (len(refused), len(store.certificates("SKV-0101"))) == (5, 1)
+
+
+def test_runs_whose_program_died_are_closed_as_station_faults_of_that_station_only(store, make):
+    other = dataclasses.replace(make.head("SKV-0102"), station="final test 2")
+    dead, alive, judged_before = store.begin(make.head()), store.begin(other), judged(store, make)
+    store.keep_sweep(dead.run_id, make.sweep())
+    (closed,) = store.close_abandoned("final test 1", make.finished)
+    assert (closed.run_id, closed.state, closed.why, closed.finished) == (
+        dead.run_id, RunState.STATION_FAULT, "the program ended in mid-run", make.finished,
+    )  # fmt: skip
+    assert (closed, store.run(dead.run_id).sweeps != ()) == (store.runs("SKV-0101")[0], True)
+    assert store.run(alive.run_id).state is RunState.RUNNING
+    assert store.run(judged_before.run_id).state is RunState.JUDGED
+    assert store.close_abandoned("final test 1", make.finished) == ()
+
+
+def test_many_abandoned_runs_are_closed_the_first_one_first(store, make):
+    begun = [store.begin(make.head()).run_id for _ in range(3)]
+    assert [line.run_id for line in store.close_abandoned("final test 1", make.finished)] == begun
+
+
 def test_threads_may_write_at_once(store, make):
     numbers, faults = [], []
 
@@ -267,5 +357,7 @@ def test_a_thousand_serials_in_one_order(store, make):
     store.add_orders([big])
     assert isinstance(big, WorkOrder)
     assert big == store.unit("B-1199").order
-    with pytest.raises(UserMistake, match="B-0004 and 1195 more are already known"):
+    with pytest.raises(
+        UserMistake, match=r"B-0004 \(of work order BIG\) and 1195 more are known already; correct them"
+    ):
         store.add_orders([make.order("BIG-2", big.serials)])
