@@ -8,11 +8,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+
+
+class Claim(StrEnum):
+    """What the number of a reading claims."""
+
+    VALUE = "value"
+    """To be the value."""
+
+    AT_LEAST = "at least"
+    """Only that the value is no smaller, e.g. a width that ran out of the span looked at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +56,9 @@ class Reading:
 
     note: str = ""
     """Why there is no value, or what the reader must know about it."""
+
+    claim: Claim = Claim.VALUE
+    """Whether `value` is the value or only a bound of it; the judge decides by a bound only what it settles."""
 
     def __post_init__(self) -> None:
         if self.value is not None and not math.isfinite(self.value):

@@ -17,12 +17,13 @@ from pydantic_core import CoreSchema
 
 from limits.formwords import got
 from limits.quantity import FREQUENCY_PATTERN, Channels, Frequency, from_text_schema
-from limits.reading import Curve, Reading
+from limits.reading import Claim, Curve, Reading
 from limits.units import SIGNED, decibel, hertz_text, tidy
 from limits.verdict import LimitLine
 
 DB = "dB"
 HZ = "Hz"
+_LARGER = "the value may be larger, so this limit cannot be judged"
 ROOT = ConfigDict(strict=True, frozen=True)
 
 
@@ -146,6 +147,8 @@ class NumberBound:
         if subject.value is None:
             return nothing_said(subject, (subject.note or "no value",))
         low, high = self.ends(channels)
+        if subject.claim is Claim.AT_LEAST and not _settled(subject.value, low, high):
+            return nothing_said(subject, (subject.note, _LARGER))
         room = [subject.value - low] if low is not None else []
         room += [high - subject.value] if high is not None else []
         return Weighed(subject, min(room))
@@ -172,6 +175,11 @@ class NumberBound:
         return open_below or open_above
 
 
+def _settled(value: float, low: float | None, high: float | None) -> bool:
+    """Whether every value from this one upward lies on the same side of the limit."""
+    return value > high if high is not None else low is not None and value >= low
+
+
 def unfit(unit: str, on_curve: bool, subject: Reading | Curve) -> str:
     """Why a limit cannot judge this subject."""
     if on_curve != isinstance(subject, Curve):
@@ -182,7 +190,7 @@ def unfit(unit: str, on_curve: bool, subject: Reading | Curve) -> str:
 
 def nothing_said(subject: Reading | Curve, notes: Iterable[str]) -> Weighed:
     """No margin, and why."""
-    note = "; ".join(notes)
+    note = "; ".join(filter(None, notes))
     if isinstance(subject, Reading):
         return Weighed(replace(subject, note=note), None)
     reading = Reading(subject.name, subject.title, subject.unit, None, trace=subject.trace, note=note)

@@ -63,4 +63,5 @@ class Characteristic:
             span_hz=self.span_hz,
             trace=view.name if self.measure.on_trace else None,
             note=found.note,
+            claim=found.claim,
         )

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 
+from limits.reading import Claim
 from station.measurements.view import View
 
 
@@ -59,6 +60,7 @@ class Found:
 
     at_hz: float | None
     note: str = ""
+    claim: Claim = Claim.VALUE
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from limits.reading import FloatArray
+from limits.reading import Claim, FloatArray
 from station.measurements.measure import Found, Look, Measure, Place
 from station.measurements.transmission import lowest, value_at
 from station.measurements.view import View
@@ -14,7 +14,7 @@ def match_bandwidth(view: View, place: Place) -> Found:
     """Width in Hz of the unbroken stretch around one frequency in which the return loss is at least the level.
 
     The edges lie where the straight line between two points crosses the level. Zero when the frequency itself
-    is matched worse. Where the stretch runs out of the span, the part inside is reported and the note says so.
+    is matched worse. Where the stretch runs out of the span, the part inside is reported, as a lower bound.
     """
     part = view.over(*place.span)
     if part.at(place.freq_hz) < place.level:
@@ -24,8 +24,10 @@ def match_bandwidth(view: View, place: Place) -> Found:
     above = edges[edges >= place.freq_hz]
     low_hz = float(below[-1]) if len(below) else place.span[0]
     high_hz = float(above[0]) if len(above) else place.span[1]
-    note = "" if len(below) and len(above) else "at least: it runs beyond the span looked at"
-    return Found(high_hz - low_hz, place.freq_hz, note)
+    if len(below) and len(above):
+        return Found(high_hz - low_hz, place.freq_hz)
+    note = "at least: it runs beyond the span looked at"
+    return Found(high_hz - low_hz, place.freq_hz, note, Claim.AT_LEAST)
 
 
 def _crossings(freq_hz: FloatArray, value: FloatArray, level: float) -> FloatArray:

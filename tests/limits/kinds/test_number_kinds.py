@@ -15,7 +15,7 @@ from limits.kinds.at_most import AtMost
 from limits.kinds.between import Between, Ends
 from limits.kinds.bound import Amount, Bound
 from limits.quantity import Channels
-from limits.reading import Curve, Reading
+from limits.reading import Claim, Curve, Reading
 from limits.verdict import LimitLine
 
 MakeBound = Callable[[str], Bound]
@@ -89,6 +89,37 @@ def test_a_value_that_is_missing_has_no_margin_and_keeps_its_reason(
     weighed = bound("{at_most: 1.6 dB}").weigh(reading(None, note="no pass band found"), channels)
     assert (weighed.margin, weighed.reading.note) == (None, "no pass band found")
     assert bound("{at_most: 1.6 dB}").weigh(reading(None), channels).reading.note == "no value"
+
+
+@pytest.mark.parametrize(
+    ("limit", "value", "margin"),
+    [
+        ("{at_least: 20 kHz}", 25e3, 5e3),
+        ("{at_least: 20 kHz}", 20e3, 0.0),
+        ("{at_least: 20 kHz}", 15e3, None),
+        ("{at_most: 25 kHz}", 20e3, None),
+        ("{at_most: 25 kHz}", 25e3, None),
+        ("{at_most: 25 kHz}", 30e3, -5e3),
+        ("{between: 10 kHz to 25 kHz}", 20e3, None),
+        ("{between: 10 kHz to 25 kHz}", 5e3, None),
+        ("{between: 10 kHz to 25 kHz}", 26e3, -1e3),
+    ],
+)
+def test_a_lower_bound_decides_only_what_no_larger_value_could_change(
+    bound: MakeBound,
+    reading: MakeReading,
+    channels: Channels,
+    limit: str,
+    value: float,
+    margin: float | None,
+) -> None:
+    subject = reading(value, unit="Hz", claim=Claim.AT_LEAST, note="it runs beyond the span")
+    weighed = bound(limit).weigh(subject, channels)
+    assert weighed.margin == margin
+    assert weighed.reading.value == value
+    assert weighed.reading.claim is Claim.AT_LEAST
+    assert "it runs beyond the span" in weighed.reading.note
+    assert ("cannot be judged" in weighed.reading.note) is (margin is None)
 
 
 def test_what_the_limit_is_not_made_for_has_no_margin(

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import skrf
 
+from limits.reading import Claim
 from station.measurements.measure import Place
 from station.measurements.reflection import match_bandwidth
 from station.measurements.sweep import Hookup, Sweep
@@ -45,12 +46,14 @@ def test_match_bandwidth_is_the_width_between_the_crossings(sweep_of: SweepOf) -
     a_tenth_of_a_step_hz = 100.0
     assert found.value == pytest.approx(1e6, abs=a_tenth_of_a_step_hz)
     assert found.note == ""
+    assert found.claim is Claim.VALUE
 
 
 def test_match_bandwidth_beyond_the_span_says_at_least(sweep_of: SweepOf) -> None:
     found = match_bandwidth(parabola_view(sweep_of), Place(157e6, (156.8e6, 157.9e6), 20.0))
     assert found.value == pytest.approx(0.7e6, abs=100.0)
     assert found.note.startswith("at least")
+    assert found.claim is Claim.AT_LEAST
 
 
 def test_match_bandwidth_of_a_mismatched_port_is_zero(sweep_of: SweepOf) -> None:
