@@ -74,6 +74,18 @@ def nearest(word: str, valid: Iterable[str]) -> str:
     return f"; did you mean '{by_case[close[0]]}'?" if close else ""
 
 
+def choices(words: Iterable[str]) -> str:
+    """`valid is x`, or `valid are x, y`."""
+    valid = list(words)
+    return f"valid {'is' if len(valid) == 1 else 'are'} {', '.join(valid)}"
+
+
+def suggest(word: str, valid: Iterable[str]) -> str:
+    """`; did you mean 'x'?`, or all the valid words when none is near."""
+    words = list(valid)
+    return nearest(word, words) or f"; {choices(words)}"
+
+
 def got(value: object) -> str:
     """What somebody wrote, short enough for a message."""
     if isinstance(value, dict):
@@ -126,8 +138,7 @@ def _nearest_choice(kind: str, written: object, expected: str) -> str:
 
 
 def _unknown_key(key: str, valid: list[str]) -> str:
-    hint = nearest(key, valid)
-    return f"unknown key '{key}'{hint or '; valid are ' + ', '.join(valid)}"
+    return f"unknown key '{key}'{suggest(key, valid)}"
 
 
 def _keys_at(form: type[BaseModel], loc: Loc) -> Iterator[str]:

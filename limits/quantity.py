@@ -10,22 +10,19 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, ClassVar, Literal, Self, TypeVar
 
 from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
-from limits.formwords import got, nearest
+from limits.formwords import got, suggest
 from limits.units import (
     NUMBER,
     SIGNED,
-    celsius,
-    day,
     dbm,
     decibel,
-    flag,
     hertz,
+    hertz_text,
     number,
     plain,
     seconds,
@@ -58,15 +55,32 @@ Hertz = Annotated[
 ]
 Decibel = Annotated[float, _from_text(decibel), _schema(rf"{SIGNED}\s*dB", "A ratio, e.g. 1.5 dB.")]
 Dbm = Annotated[float, _from_text(dbm), _schema(rf"{SIGNED}\s*dBm", "A power, e.g. -10 dBm.")]
-Celsius = Annotated[float, _from_text(celsius), _schema(rf"{SIGNED}\s*°?C", "A temperature, e.g. 23 °C.")]
 Seconds = Annotated[
     float, _from_text(seconds), _schema(rf"\+?\s*{NUMBER}\s*(s|ms|µs|us|min|h)", "A time, e.g. 10 s or 5 ms.")
 ]
 Whole = Annotated[int, _from_text(whole), _schema("-?(0|[1-9][0-9]*)", "A whole number, e.g. 4.", "integer")]
 Number = Annotated[float, _from_text(number), _schema(rf"[+-]?{NUMBER}", "A number, e.g. 0.66.", "number")]
-Flag = Annotated[bool, _from_text(flag), _schema("(yes|no|true|false)", "yes or no.", "boolean")]
-Day = Annotated[date, _from_text(day), _schema("[0-9]{4}-[0-9]{2}-[0-9]{2}", "A date, e.g. 2025-03-31.")]
 Text = Annotated[str, _from_text(plain), _schema(r".*\S.*", "A text of one line.", "number", "boolean")]
+
+LONGEST_NAME = 100
+"""Of a file, without its ending; every system of files takes more."""
+
+
+def _file_name(text: str) -> str:
+    name = plain(text)
+    if re.search(r"[/\\]|^\.", name):
+        raise ValueError(f"{got(name)} names a file, so it has no '/' or '\\' and does not begin with a '.'")
+    if len(name) > LONGEST_NAME:
+        raise ValueError(f"{got(name)} names a file, so it has no more than {LONGEST_NAME} characters")
+    return name
+
+
+FileName = Annotated[
+    str,
+    _from_text(_file_name),
+    _schema(rf"(?![.\s])[^/\\]{{1,{LONGEST_NAME}}}", "The name of a file, without its ending.", "number"),
+]
+"""A text that a file is called by."""
 
 Anchor = Literal["tx", "rx", "low", "high"]
 _ANCHORS: dict[str, Anchor] = {"tx": "tx", "rx": "rx", "low": "low", "high": "high"}
@@ -76,6 +90,44 @@ FREQUENCY_PATTERN = rf"((tx|rx|low|high)(\s*[+\-\u2212]\s*{_QUANTITY})?|\+?\s*{_
 SPAN_PATTERN = rf"{FREQUENCY_PATTERN}(\s*(±|\+-|\+/-)\s*{_QUANTITY}|\s+to\s+{FREQUENCY_PATTERN})"
 _EXAMPLE = "a frequency like 'tx', 'rx - 12.5 kHz' or '157.05 MHz'"
 _SPAN_EXAMPLE = "a span like 'tx ± 12.5 kHz' or 'low - 2.5 MHz to high + 2.5 MHz'"
+
+
+class Expression:
+    """Base of the values that are written as one text, keep it and print as it; as pydantic fields they take it."""
+
+    __slots__ = ()
+    pattern: ClassVar[str]
+    """Regular expression of the whole text, for editors."""
+
+    described: ClassVar[str]
+    text: str
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Raises ValueError that says what was expected."""
+        raise NotImplementedError
+
+    def __str__(self) -> str:
+        return self.text
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
+        def validate(value: object) -> object:
+            if isinstance(value, cls):
+                return value
+            if not isinstance(value, str):
+                raise ValueError(f"expected one value, got {got(value)}")
+            return cls.parse(value)
+
+        return core_schema.no_info_plain_validator_function(
+            validate, serialization=core_schema.to_string_ser_schema()
+        )
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, object]:
+        return {"type": "string", "pattern": f"^({cls.pattern})$", "description": cls.described}
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +147,11 @@ class Channels:
 
 
 @dataclass(frozen=True, slots=True)
-class Frequency:
+class Frequency(Expression):
     """One frequency, absolute or relative to a channel."""
+
+    pattern = FREQUENCY_PATTERN
+    described = _EXAMPLE
 
     text: str
     """As it was written."""
@@ -117,7 +172,7 @@ class Frequency:
                 raise ValueError(f"expected {_EXAMPLE}, got {got(text)}")
             return cls(text.strip(), None, hertz(clean))
         if word.group() not in _ANCHORS:
-            hint = nearest(word.group(), _ANCHORS) or "; valid are tx, rx, low, high"
+            hint = suggest(word.group(), _ANCHORS)
             raise ValueError(f"unknown channel '{word.group()}' in {got(text)}{hint}")
         anchor = _ANCHORS[word.group()]
         rest = clean[word.end() :].strip()
@@ -132,23 +187,13 @@ class Frequency:
         """The frequency in Hz for one unit. May be below zero where a unit's channels are low."""
         return self.offset_hz if self.anchor is None else channels.frequency(self.anchor) + self.offset_hz
 
-    def __str__(self) -> str:
-        return self.text
-
-    @classmethod
-    def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return from_text_schema(cls.parse, cls)
-
-    @classmethod
-    def __get_pydantic_json_schema__(
-        cls, core: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, object]:
-        return {"type": "string", "pattern": f"^{FREQUENCY_PATTERN}$", "description": f"{_EXAMPLE}"}
-
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class Span(Expression):
     """Frequencies from a lowest to a highest, absolute or relative to the channels."""
+
+    pattern = SPAN_PATTERN
+    described = _SPAN_EXAMPLE
 
     text: str
     """As it was written."""
@@ -170,37 +215,42 @@ class Span:
         if len(parts) != 2:
             raise ValueError(f"expected {_SPAN_EXAMPLE}, got {got(text)}")
         first, last = Frequency.parse(parts[0]), Frequency.parse(parts[1])
-        if first.anchor == last.anchor and first.offset_hz >= last.offset_hz:
-            raise ValueError(f"{got(text)} does not rise; write the lower frequency first")
+        if falls := _falls(first, last):
+            raise ValueError(f"{got(text)} does not rise{falls}")
         return cls(text.strip(), (first, last))
 
+    @property
+    def width_hz(self) -> float | None:
+        """Its width where that is the same for every unit; else None."""
+        first, last = self.ends
+        return last.offset_hz - first.offset_hz if first.anchor == last.anchor else None
+
     def at(self, channels: Channels) -> tuple[float, float]:
-        """Lowest and highest frequency in Hz for one unit; `rx to tx` is the same as `tx to rx`."""
+        """Lowest and highest frequency in Hz for one unit. Raises ValueError where the ends cross for it."""
+        if crossed := self.crossed(channels):
+            raise ValueError(crossed)
         first, last = (end.at(channels) for end in self.ends)
-        return min(first, last), max(first, last)
+        return first, last
 
-    def __str__(self) -> str:
-        return self.text
+    def crossed(self, channels: Channels) -> str:
+        """What to tell where the ends cross for one unit; empty where they do not.
 
-    @classmethod
-    def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return from_text_schema(cls.parse, cls)
-
-    @classmethod
-    def __get_pydantic_json_schema__(
-        cls, core: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, object]:
-        return {"type": "string", "pattern": f"^{SPAN_PATTERN}$", "description": f"{_SPAN_EXAMPLE}"}
+        They are never turned round: that would give a span nobody wrote, and a narrower one passes more.
+        """
+        first, last = (end.at(channels) for end in self.ends)
+        if first < last:
+            return ""
+        tx, rx, low, high = map(hertz_text, (channels.tx_hz, channels.rx_hz, first, last))
+        return f"{got(self.text)} does not rise for TX {tx} and RX {rx}: it would run from {low} to {high}"
 
 
-def from_text_schema(parse: Callable[[str], V], kind: type[V]) -> CoreSchema:
-    def validate(value: object) -> V:
-        if isinstance(value, kind):
-            return value
-        if not isinstance(value, str):
-            raise ValueError(f"expected one value, got {got(value)}")
-        return parse(value)
-
-    return core_schema.no_info_plain_validator_function(
-        validate, serialization=core_schema.to_string_ser_schema()
-    )
+def _falls(first: Frequency, last: Frequency) -> str:
+    """Why a span from one to the other cannot rise for every pair it is written for, and the way out."""
+    if first.anchor == last.anchor and first.offset_hz >= last.offset_hz:
+        return "; write the lower frequency first"
+    if (first.anchor, last.anchor) == ("high", "low"):
+        return "; write the lower frequency first, like 'low to high'"
+    if {first.anchor, last.anchor} == {"tx", "rx"}:
+        side = "below" if first.anchor == "tx" else "above"
+        return f" where RX lies {side} TX; write its ends with 'low' and 'high'"
+    return ""

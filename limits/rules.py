@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from limits.formwords import nearest
+from limits.formwords import suggest
 from limits.verdict import Outcome
 
 
@@ -20,22 +20,25 @@ class Rule:
     name: str
     """As written in a limit table and printed."""
 
-    source: str
-    """The standard that describes it, by clause."""
+    words: str
+    """What it means, as a customer reads it."""
 
     decide: Callable[[float, float | None], Outcome]
     """Takes margin and expanded uncertainty U (None where it was not evaluated), both in the reading's unit."""
 
 
 def _simple_acceptance(margin: float, u: float | None) -> Outcome:
-    """Inside passes, and on the limit is inside; U is reported beside the reading and moves no limit."""
+    """Inside passes, and on the limit is inside; U is reported beside the reading and moves no limit.
+
+    JCGM 106:2012 clause 8.2; ILAC-G8:09/2019 clause 4.2.1.
+    """
     return Outcome.PASS if margin >= 0 else Outcome.FAIL
 
 
 RULES: tuple[Rule, ...] = (
     Rule(
         "simple acceptance",
-        "JCGM 106:2012 clause 8.2; ILAC-G8:09/2019 clause 4.2.1",
+        "A reading on or inside its limit passes; measurement uncertainty moves no limit.",
         _simple_acceptance,
     ),
 )
@@ -46,6 +49,4 @@ def rule_named(name: str) -> Rule:
     for rule in RULES:
         if rule.name == name:
             return rule
-    names = [rule.name for rule in RULES]
-    hint = nearest(name, names) or f"; valid are {', '.join(names)}"
-    raise ValueError(f"unknown decision rule '{name}'{hint}")
+    raise ValueError(f"unknown decision rule '{name}'{suggest(name, [rule.name for rule in RULES])}")

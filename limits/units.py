@@ -83,14 +83,6 @@ def number(text: str) -> float:
     return float(text)
 
 
-def flag(text: str) -> bool:
-    """`yes` or `no`, `true` or `false`. Raises ValueError that says what was expected."""
-    words = {"yes": True, "true": True, "no": False, "false": False}
-    if text not in words:
-        raise ValueError(f"expected yes or no, got {got(text)}{nearest(text, words)}")
-    return words[text]
-
-
 def day(text: str) -> date:
     """`2025-03-31` to a date. Raises ValueError that says what was expected."""
     if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
@@ -114,6 +106,12 @@ def hertz_text(freq_hz: float) -> str:
     """A frequency with its unit, every digit of it: `hertz(hertz_text(f)) == f`."""
     unit = next((unit for unit in ("MHz", "kHz") if abs(freq_hz) >= 10 ** HERTZ[unit]), "Hz")
     return f"{hertz_number(freq_hz, unit)} {unit}"
+
+
+def in_one_unit(first: str, last: str) -> tuple[str, str]:
+    """Two ends as one says them: the first without its unit where the last has the same."""
+    number, _, unit = first.rpartition(" ")
+    return (number, last) if unit == last.rpartition(" ")[2] else (first, last)
 
 
 def hertz_number(freq_hz: float, unit: str) -> str:

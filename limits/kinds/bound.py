@@ -12,14 +12,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar, Protocol
 
-from pydantic import ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
-from pydantic_core import CoreSchema
+from pydantic import ConfigDict
 
 from limits.formwords import got
-from limits.quantity import FREQUENCY_PATTERN, Channels, Frequency, from_text_schema
+from limits.quantity import FREQUENCY_PATTERN, Channels, Expression, Frequency
 from limits.reading import Claim, Curve, Reading
 from limits.units import SIGNED, decibel, hertz_text, tidy
 from limits.verdict import LimitLine
+from limits.yamltree import Loc
 
 DB = "dB"
 HZ = "Hz"
@@ -57,13 +57,19 @@ class Bound(Protocol):
     def lines(self, reading: Reading, channels: Channels) -> tuple[LimitLine, ...]:
         """The limit where a chart of the reading's trace can draw it; empty where it cannot."""
 
+    def mistakes(self, channels: Channels) -> tuple[tuple[Loc, str], ...]:
+        """What keeps it from judging one unit: where in the limit, and what; empty when it can be bound."""
+
     def looser_than(self, other: Bound) -> bool:
         """Whether this surely lets pass what `other` refuses. False where that depends on the channels."""
 
 
 @dataclass(frozen=True, slots=True)
-class Amount:
+class Amount(Expression):
     """The number in a limit: dB, or a frequency, absolute or relative to a channel."""
+
+    pattern = rf"{SIGNED}\s*dB|{FREQUENCY_PATTERN}"
+    described = "A value, e.g. '1.5 dB' or 'rx - 20 kHz'."
 
     text: str
     """As it was written."""
@@ -101,24 +107,6 @@ class Amount:
         if isinstance(mine, Frequency) and isinstance(theirs, Frequency):
             return mine.anchor == theirs.anchor and mine.offset_hz < theirs.offset_hz
         return isinstance(mine, float) and isinstance(theirs, float) and mine < theirs
-
-    def __str__(self) -> str:
-        return self.text
-
-    @classmethod
-    def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return from_text_schema(cls.parse, cls)
-
-    @classmethod
-    def __get_pydantic_json_schema__(
-        cls, core: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, object]:
-        pattern = rf"^({SIGNED}\s*dB|{FREQUENCY_PATTERN})$"
-        return {
-            "type": "string",
-            "pattern": pattern,
-            "description": "A value, e.g. '1.5 dB' or 'rx - 20 kHz'.",
-        }
 
 
 class NumberBound:
@@ -164,6 +152,10 @@ class NumberBound:
             for sense, amount, end in senses
             if amount is not None and end is not None
         )
+
+    def mistakes(self, channels: Channels) -> tuple[tuple[Loc, str], ...]:
+        """None: a single end fits every unit."""
+        return ()
 
     def looser_than(self, other: Bound) -> bool:
         """Whether an end of the other is surely passed by this one's, or left open."""

@@ -18,9 +18,10 @@ from pydantic import AfterValidator, Field, RootModel, model_validator
 from limits.kinds.bound import DB, ROOT, Amount, Bound, Weighed, nothing_said, unfit
 from limits.quantity import Channels, Span
 from limits.reading import Curve, FloatArray, Reading
-from limits.units import hertz_text
+from limits.units import hertz_text, in_one_unit
 from limits.verdict import LimitLine
 from limits.yamlfile import Form
+from limits.yamltree import Loc
 
 EDGE_HZ = 1.0
 """How far a point may miss the edge of a span and still be on it: analyzers keep frequencies to 1 Hz or better."""
@@ -105,6 +106,11 @@ class Mask(RootModel[Annotated[tuple[MaskRow, ...], Field(min_length=1)]]):
             for sense, amount, _ in (row.limit,)
         )
 
+    def mistakes(self, channels: Channels) -> tuple[tuple[Loc, str], ...]:
+        """The stretches whose ends cross for this unit."""
+        crossed = enumerate(row.over.crossed(channels) for row in self.root)
+        return tuple(((index, "over"), what) for index, what in crossed if what)
+
     def looser_than(self, other: Bound) -> bool:
         """Whether a stretch with the same span and sense has a surely looser limit."""
         if not isinstance(other, Mask):
@@ -166,7 +172,4 @@ def _looser(mine: MaskRow, its: MaskRow) -> bool:
 
 
 def _span_words(low_hz: float, high_hz: float) -> str:
-    first, last = hertz_text(low_hz), hertz_text(high_hz)
-    if first.split()[-1] == last.split()[-1]:
-        first = first.rpartition(" ")[0]
-    return f"{first} to {last}"
+    return " to ".join(in_one_unit(hertz_text(low_hz), hertz_text(high_hz)))

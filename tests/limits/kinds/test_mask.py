@@ -145,6 +145,16 @@ def test_a_mask_says_and_draws_itself_stretch_by_stretch(bound: MakeBound, chann
     )
 
 
+def test_a_stretch_that_crosses_for_one_pair_is_told_with_its_place(
+    bound: MakeBound, channels: Channels
+) -> None:
+    mask = bound("{mask: [{over: tx ± 1 kHz, at_least: 70 dB}, {over: 157 MHz to tx, at_least: 70 dB}]}")
+    ((loc, what),) = mask.mistakes(channels)
+    assert loc == (1, "over")
+    assert what.startswith("'157 MHz to tx' does not rise for TX 156.45 MHz")
+    assert mask.mistakes(Channels(158e6, 150e6)) == ()
+
+
 @pytest.mark.parametrize(
     ("mine", "looser"),
     [

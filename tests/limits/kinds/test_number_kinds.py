@@ -39,7 +39,7 @@ MakeReading = Callable[..., Reading]
         ("{between: 20 dB to 30 dB}", "dB", 19.0, -1.0),
         ("{between: rx ± 10 kHz}", "Hz", 157.045e6, 5e3),
         ("{between: rx ± 10 kHz}", "Hz", 157.065e6, -5e3),
-        ("{between: rx to tx}", "Hz", 156.5e6, 50e3),
+        ("{between: low to high}", "Hz", 156.5e6, 50e3),
     ],
 )
 def test_the_margin_is_the_distance_to_the_nearer_end_and_positive_inside(
@@ -72,7 +72,7 @@ def test_values_are_compared_unrounded(bound: MakeBound, reading: MakeReading, c
         ("{at_least: 25 kHz}", "at least 25 kHz"),
         ("{at_least: rx - 20 kHz}", "at least 157.03 MHz"),
         ("{between: rx ± 10 kHz}", "between 157.04 and 157.06 MHz"),
-        ("{between: rx to tx}", "between 156.45 and 157.05 MHz"),
+        ("{between: low to high}", "between 156.45 and 157.05 MHz"),
         ("{between: 900 kHz to 1.1 MHz}", "between 900 kHz and 1.1 MHz"),
         ("{between: 20 dB to 30 dB}", "between 20 and 30 dB"),
     ],
@@ -219,6 +219,20 @@ def test_two_ends_that_make_no_sense_are_refused_with_a_hint(text: str, hint: st
     with pytest.raises(ValueError) as refused:
         Ends.parse(text)
     assert hint in str(refused.value)
+
+
+def test_ends_that_cross_for_one_pair_are_told_and_never_turned_round(
+    bound: MakeBound, reading: MakeReading, channels: Channels
+) -> None:
+    limit = bound("{between: low + 400 kHz to high - 400 kHz}")
+    told = "'low + 400 kHz to high - 400 kHz' does not rise for TX 156.45 MHz and RX 157.05 MHz"
+    ((loc, what),) = limit.mistakes(channels)
+    assert (loc, what.startswith(told)) == ((), True)
+    with pytest.raises(ValueError, match="does not rise for"):
+        limit.weigh(reading(156.75e6, unit="Hz"), channels)
+    assert limit.mistakes(Channels(156e6, 157e6)) == ()
+    assert bound("{between: 20 dB to 30 dB}").mistakes(channels) == ()
+    assert bound("{at_most: 1 dB}").mistakes(channels) == ()
 
 
 _db = st.decimals(-100, 100, places=2).map(lambda number: f"{number} dB")
