@@ -1,8 +1,14 @@
-"""How a database is reached and made ready: SQLite set up for a works, PostgreSQL as SQLAlchemy does it."""
+"""How a database is reached and made ready: SQLite set up for a works, PostgreSQL as SQLAlchemy does it.
+
+An SQLite file that may not be written, or lies where nothing may be, is opened for reading only.
+"""
 
 from __future__ import annotations
 
 import json
+import os
+import sqlite3
+import urllib.parse
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -10,8 +16,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import event
 from sqlalchemy.engine import URL, Connection, Engine
+from sqlalchemy.pool import NullPool
 
-from station.database.address import no_driver
+from station.database.address import file_of, no_driver
 from station.database.schema import HEAD
 from station.errors import StoreFault
 
@@ -25,18 +32,50 @@ def identity(file: Path | None) -> tuple[int, int] | None:
     return None if status is None else (status.st_dev, status.st_ino)
 
 
-def make_engine(url: URL, *, wait_s: float) -> Engine:
+def may_be_written(file: Path | None) -> bool:
+    """Whether this program may write the file and, beside it, what SQLite puts there; or there is no file yet."""
+    if file is None or not os.path.lexists(file):
+        return True
+    real = file.resolve()
+    return os.access(real, os.W_OK) and os.access(real.parent, os.W_OK)
+
+
+def make_engine(url: URL, *, wait_s: float, writable: bool) -> Engine:
     """An engine that opens nothing yet. `wait_s` is how long a writer waits for another."""
     serializer = partial(json.dumps, allow_nan=False)
+    file = file_of(url)
     try:
-        if url.get_backend_name() != "sqlite":
+        if file is None:
             return sa.create_engine(url, json_serializer=serializer)
-        engine = sa.create_engine(url, json_serializer=serializer, connect_args={"timeout": wait_s})
+        if writable:
+            engine = sa.create_engine(url, json_serializer=serializer, connect_args={"timeout": wait_s})
+        else:
+            # Each transaction anew, since what may be read safely depends on whether anybody writes just then.
+            engine = sa.create_engine(url, creator=partial(_open_to_read, file, wait_s), poolclass=NullPool)
     except ImportError as error:
         raise no_driver(error) from error
     event.listen(engine, "connect", _set_up)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def _open_to_read(file: Path, wait_s: float) -> sqlite3.Connection:
+    """A connection that writes nothing.
+
+    Where nothing may be written SQLite reads a file with a write-ahead log only when the log and its index are
+    there, or when it is told that nobody changes the file (`immutable`). Told so, it overlooks the log: so only
+    when the log is not there, or is empty and nobody has it open. https://sqlite.org/wal.html#readonly
+    """
+    real = file.resolve()
+    log, index = (real.with_name(real.name + ending) for ending in ("-wal", "-shm"))
+    filled, open_to_others = log.exists() and log.stat().st_size > 0, log.exists() and index.exists()
+    if filled and not index.exists():
+        raise StoreFault(
+            f"database {file}: its newest records are still in {log.name}, and cannot be read where nothing may be "
+            "written; copy both files to a folder that you may write, and read them there"
+        )
+    mode = "mode=ro" if filled or open_to_others else "mode=ro&immutable=1"
+    return sqlite3.connect(f"file:{urllib.parse.quote(str(real))}?{mode}", uri=True, timeout=wait_s)
 
 
 def for_writing(engine: Engine) -> Engine:
@@ -47,11 +86,11 @@ def for_writing(engine: Engine) -> Engine:
     return engine.execution_options(begin="BEGIN IMMEDIATE")
 
 
-def prepare(engine: Engine, place: str, file: Path | None, *, create: bool) -> None:
+def prepare(engine: Engine, place: str, file: Path | None, *, create: bool, writable: bool) -> None:
     """Make sure that the database has this station's form. Raises StoreFault, and then has changed nothing."""
     if file is not None and not file.exists() and not create:
         raise StoreFault(
-            f"database {place}: there is no such file; put back the last backup, or make a new one"
+            f"database {place}: the file is gone, and with it every record of the works; restore it from the backup"
         )
     with engine.begin() as connection:
         found = _form(connection, place, create=create)
@@ -63,6 +102,9 @@ def prepare(engine: Engine, place: str, file: Path | None, *, create: bool) -> N
     if found is not None and not migrate.is_known(found):
         what = f"a newer station made it (form {found}, this one knows forms up to {HEAD})"
         raise StoreFault(f"database {place}: {what}; update this station")
+    if not writable:
+        what = f"an older station made it (form {found}, this one needs {HEAD}) and it may not be written"
+        raise StoreFault(f"database {place}: {what}; open it once where it may be written, such as in a copy")
     if file is not None:
         _use_write_ahead_log(engine)
     with for_writing(engine).begin() as connection:
@@ -84,7 +126,7 @@ def _form(connection: Connection, place: str, *, create: bool) -> str | None:
             f"database {place}: it belongs to another program; check which one `works.yaml` names"
         )
     if not create:
-        raise StoreFault(f"database {place}: it is empty; put back the last backup, or make a new one")
+        raise StoreFault(f"database {place}: it is empty, no record is in it; restore it from the backup")
     return None
 
 

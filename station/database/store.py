@@ -55,14 +55,17 @@ class Store:
         """The database at an SQLAlchemy URL, brought to this station's form when it is of an older one.
 
         Raises UserMistake when the URL is none, StoreFault when there is no database (unless `create`), when
-        it is another program's, or when a newer station has changed its form.
+        it is another program's, or when a newer station has changed its form. Where nothing may be written it
+        is opened all the same, to be read; writing then raises StoreFault.
         """
         parsed = address.database_url(url)
         place, file = address.place_of(parsed), address.file_of(parsed)
-        engine = opening.make_engine(parsed, wait_s=wait_s)
+        with one_border(place):
+            writable = opening.may_be_written(file)
+        engine = opening.make_engine(parsed, wait_s=wait_s, writable=writable)
         try:
             with one_border(place):
-                opening.prepare(engine, place, file, create=create)
+                opening.prepare(engine, place, file, create=create, writable=writable)
                 store = cls(engine, place, file)
             yield store
         finally:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import ctypes
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +20,17 @@ from station.database.entries import DocumentKind, RunHead, StoredText
 from station.database.store import Store
 from station.measurements.sweep import HOOKUPS, Hookup, Sweep, SweepSettings
 from station.orders import Serial, WorkOrder
+
+CHILD = f"""
+import importlib.util, sys
+spec = importlib.util.spec_from_file_location("makers", {__file__!r})
+make = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(make)
+from station.database.store import Store
+from station.errors import StoreFault
+url = sys.argv[1]
+"""
+"""How every program of a test begins."""
 
 STARTED = datetime(2025, 3, 3, 8, 30, 0, 123456, tzinfo=UTC)
 
@@ -96,6 +110,44 @@ def failed() -> Verdict:
             decision(hole, Outcome.UNDECIDED),
         )
     )
+
+
+def like_anybody() -> None:
+    """In a child: take from root the right to write where permissions forbid it."""
+    drop_from_bounding_set = 24
+    for dac_override_or_read_search in (1, 2):
+        ctypes.CDLL(None).prctl(drop_from_bounding_set, dac_override_or_read_search, 0, 0, 0)
+
+
+@pytest.fixture
+def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """Start a program of its own on the database at a URL, as anybody, not as root; gone when the test ends."""
+    started: list[subprocess.Popen[str]] = []
+
+    def begin(body: str, url: str) -> subprocess.Popen[str]:
+        child = subprocess.Popen(
+            [sys.executable, "-W", "error", "-c", CHILD + body, url],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            preexec_fn=like_anybody,
+        )  # fmt: skip
+        started.append(child)
+        return child
+
+    yield begin
+    for child in started:
+        child.kill()
+        child.communicate()
+
+
+@pytest.fixture
+def said(start: Callable[..., subprocess.Popen[str]]) -> Callable[[str, str], str]:
+    """Run such a program to its end; what it printed, or the traceback it died of."""
+
+    def run(body: str, url: str) -> str:
+        out, err = start(body, url).communicate(timeout=60)
+        return out or err
+
+    return run
 
 
 @pytest.fixture
