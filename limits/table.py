@@ -25,14 +25,14 @@ from pydantic import (
 )
 from pydantic.config import JsonDict
 
-from limits.errors import Mistake
+from limits.errors import BadInput, Mistake
 from limits.formwords import nearest
 from limits.kinds.bound import Bound
 from limits.kinds.catalog import KINDS
-from limits.quantity import Text
+from limits.quantity import Channels, FileName, Text
 from limits.rules import RULES, Rule, rule_named
 from limits.verdict import Level
-from limits.yamlfile import Form, YamlFile, editor_schema, parse, read
+from limits.yamlfile import Form, YamlFile, editor_schema, read
 
 _KEYS = {Level.SPECIFICATION: "specification", Level.WORKS: "works"}
 _NAME = "[a-z][a-z0-9_]*"
@@ -132,9 +132,9 @@ Name = Annotated[str, AfterValidator(_good_name), WithJsonSchema({"type": "strin
 class TableForm(Form):
     """A limit table as it is written."""
 
-    limit_table: Text
+    limit_table: FileName
     revision: Text
-    model: Text
+    model: FileName
     decision_rule: RuleName
     limits: Annotated[
         dict[Name, RowForm], Field(min_length=1, json_schema_extra={"additionalProperties": False})
@@ -167,24 +167,27 @@ class LimitTable:
     """The file, for the places of later mistakes."""
 
     @property
-    def digest(self) -> str:
-        """SHA-256 of the file's bytes, 64 hexadecimal digits."""
-        return self.source.digest
-
-    @property
     def text(self) -> str:
         """The file's text."""
         return self.source.text
 
+    def mistakes(self, channels: Channels) -> tuple[Mistake, ...]:
+        """What keeps the table from judging a unit of these channels, in the file's order."""
+        return tuple(
+            self.source.mistake(("limits", row.name, _KEYS[level], _kind_key(bound), *loc), what)
+            for row in self.rows
+            for level, bound in row.bounds
+            for loc, what in bound.mistakes(channels)
+        )
+
 
 def load(path: Path) -> LimitTable:
     """The table in a file. Raises BadInput with every mistake found."""
-    return _table(read(path, TableForm))
-
-
-def from_text(text: str, file: str) -> LimitTable:
-    """The table in a text that was kept, e.g. for judging stored sweeps again. Raises BadInput."""
-    return _table(parse(text, TableForm, file))
+    source = read(path, TableForm)
+    if (name := source.value.limit_table) != path.stem:
+        what = f"the table is called '{name}', but its file '{path.name}'; make the two the same"
+        raise BadInput((source.mistake(("limit_table",), what),))
+    return _table(source)
 
 
 def misfits(table: LimitTable, characteristics: Mapping[str, Characteristic]) -> tuple[Mistake, ...]:
@@ -208,6 +211,10 @@ def _bounds(row: RowForm) -> Iterator[tuple[Level, Bound]]:
     for level, limit in ((Level.SPECIFICATION, row.specification), (Level.WORKS, row.works)):
         if limit is not None:
             yield level, limit.bound
+
+
+def _kind_key(bound: Bound) -> str:
+    return next(kind.key for kind in KINDS if isinstance(bound, kind.bound))
 
 
 def _row_misfits(

@@ -10,7 +10,7 @@ from hypothesis import settings
 
 from limits.errors import BadInput
 from limits.quantity import Channels
-from limits.table import LimitTable, from_text
+from limits.table import LimitTable, load
 
 # A machine that is busy with other tests must not fail a property by being slow.
 settings.register_profile("unhurried", deadline=None)
@@ -32,9 +32,22 @@ def reference() -> Path:
 
 
 @pytest.fixture
-def table() -> Callable[[str], LimitTable]:
+def table_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], LimitTable]:
+    """The table of a text that is kept as `T.yaml`."""
+    monkeypatch.chdir(tmp_path)
+
+    def of(text: str) -> LimitTable:
+        path = Path("T.yaml")
+        path.write_text(text, encoding="utf-8")
+        return load(path)
+
+    return of
+
+
+@pytest.fixture
+def table(table_file: Callable[[str], LimitTable]) -> Callable[[str], LimitTable]:
     """A table from the lines below `limits:`, the first of which is line 6 of the file."""
-    return lambda rows: from_text(HEAD + rows, "table.yaml")
+    return lambda rows: table_file(HEAD + rows)
 
 
 @pytest.fixture

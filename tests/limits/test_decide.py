@@ -6,13 +6,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from limits.decide import judge
 from limits.quantity import Channels
 from limits.reading import Curve, Reading
-from limits.table import LimitTable, from_text
+from limits.table import LimitTable
 from limits.verdict import Level, Outcome
 
 MakeTable = Callable[[str], LimitTable]
@@ -21,7 +21,6 @@ ROWS = (
     "  notch: {works: {between: rx ± 10 kHz}}\n"
     "  isolation: {specification: {mask: [{over: tx ± 100 kHz, at_least: 70 dB}]}}\n"
 )
-HEAD = "limit_table: T\nrevision: A\nmodel: M\ndecision_rule: simple acceptance\nlimits:\n"
 PAIR = Channels(156.45e6, 157.05e6)
 
 
@@ -108,6 +107,8 @@ def test_the_same_table_moves_with_the_units_channels(table: MakeTable) -> None:
 _maybe = st.one_of(st.none(), st.floats(0, 3))
 
 
+# The table is frozen, so that one for all examples is as good as one for each.
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     subjects=st.tuples(
         st.one_of(st.none(), st.builds(loss, _maybe)),
@@ -116,9 +117,9 @@ _maybe = st.one_of(st.none(), st.floats(0, 3))
     )
 )
 def test_a_hole_never_passes_and_the_margins_sign_is_the_outcome(
-    subjects: tuple[Reading | Curve | None, ...],
+    table: MakeTable, subjects: tuple[Reading | Curve | None, ...]
 ) -> None:
-    verdict = judge(from_text(HEAD + ROWS, "t.yaml"), [s for s in subjects if s is not None], PAIR)
+    verdict = judge(table(ROWS), [s for s in subjects if s is not None], PAIR)
     assert len(verdict.decisions) == 4
     for decision in verdict.decisions:
         if decision.margin is None:

@@ -7,7 +7,7 @@ from typing import Literal
 import pytest
 
 from limits.errors import BadInput
-from limits.formwords import got, nearest
+from limits.formwords import choices, got, nearest, suggest
 from limits.quantity import Hertz
 from limits.yamlfile import Form, parse
 
@@ -25,6 +25,12 @@ def test_the_nearest_word_is_found_whatever_its_case() -> None:
     assert nearest("tx_los", ("tx_loss", "rx_loss")) == "; did you mean 'tx_loss'?"
     assert nearest("spec", ("specification", "works")) == "; did you mean 'specification'?"
     assert nearest("zzz", ("tx_loss", "rx_loss")) == ""
+
+
+def test_where_no_word_is_near_all_that_are_valid_are_told() -> None:
+    assert [choices(["a"]), choices(("a", "b"))] == ["valid is a", "valid are a, b"]
+    assert suggest("tx_los", ("tx_loss", "rx_loss")) == "; did you mean 'tx_loss'?"
+    assert suggest("zzz", ("tx_loss", "rx_loss")) == "; valid are tx_loss, rx_loss"
 
 
 def test_what_was_written_is_shown_short() -> None:

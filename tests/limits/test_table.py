@@ -12,7 +12,8 @@ import pytest
 import yaml
 
 import limits
-from limits.table import LimitRow, LimitTable, from_text, load, misfits, schema
+from limits.quantity import Channels
+from limits.table import LimitRow, LimitTable, load, misfits, schema
 from limits.verdict import Level
 
 TABLES = sorted((Path(limits.__file__).parent / "tables").glob("*.yaml"))
@@ -41,7 +42,7 @@ def test_a_table_keeps_its_words_rows_text_and_digest(tmp_path: Path) -> None:
         "limit_table: SK-V4\nrevision: 010\nmodel: SK-V4\ndecision_rule: simple acceptance\n"
         "limits:\n  b: {works: {at_most: 1.5 dB}, specification: {at_most: 1.7 dB}}\n  a: {works: {at_least: 1 dB}}\n"
     )
-    path = tmp_path / "t.yaml"
+    path = tmp_path / "SK-V4.yaml"
     path.write_text(text)
     table = load(path)
     assert (table.name, table.revision, table.model, table.rule.name) == (
@@ -51,11 +52,10 @@ def test_a_table_keeps_its_words_rows_text_and_digest(tmp_path: Path) -> None:
         ("b", [Level.SPECIFICATION, Level.WORKS]),
         ("a", [Level.WORKS]),
     ]
-    assert (table.text, table.digest) == (text, hashlib.sha256(text.encode()).hexdigest())
-    assert from_text(text, str(path)) == table
+    assert (table.text, table.source.digest) == (text, hashlib.sha256(text.encode()).hexdigest())
 
 
-def test_every_mistake_of_a_table_is_told_at_once(mistakes: Mistakes) -> None:
+def test_every_mistake_of_a_table_is_told_at_once(mistakes: Mistakes, table_file: MakeTable) -> None:
     text = (
         "limit_tabel: SK-V4\n"
         "revision: no\n"
@@ -81,32 +81,34 @@ def test_every_mistake_of_a_table_is_told_at_once(mistakes: Mistakes) -> None:
         "  k: {works: {at_most: 1.5 dB}}\n"
         "  l: {works: {mask: []}}\n"
     )
-    assert mistakes(lambda: from_text(text, "t.yaml")) == [
-        "t.yaml:1:1: 'limit_table' is missing here",
-        "t.yaml:1:1: unknown key 'limit_tabel'; did you mean 'limit_table'?",
-        "t.yaml:4:16: unknown decision rule 'simple aceptance'; did you mean 'simple acceptance'?",
-        "t.yaml:6:3: 'TX' is no name of a characteristic: small letters, digits and '_', like 'tx_loss'",
-        "t.yaml:7:3: no limit is given; write 'specification', 'works' or both",
-        "t.yaml:8:7: a limit is one of at_most, at_least, between, mask; this has none",
-        "t.yaml:9:7: a limit is one of at_most, at_least, between, mask; this has at_most and at_least",
-        "t.yaml:10:15: unknown key 'at_mots'; did you mean 'at_most'?",
-        "t.yaml:13:5: the works limit is looser than the specification; tighten it",
-        "t.yaml:14:7: unknown key 'spec'; did you mean 'specification'?",
-        "t.yaml:17:16: a comma in the number '1,5 dB'; write 1.5 dB",
-        "t.yaml:18:29: expected a span like 'tx ± 12.5 kHz' or 'low - 2.5 MHz to high + 2.5 MHz', got 'tx'",
-        "t.yaml:18:51: a stretch of a mask has either 'at_least' or 'at_most'",
-        "t.yaml:18:99: a mask is in dB, got '5 Hz'",
-        "t.yaml:19:24: 'mHz' in '157.05 mHz' means millihertz; did you mean 'MHz'?",
-        "t.yaml:20:39: the works limit is of another sort than the specification; use the same kind and unit",
-        "t.yaml:22:3: 'k' is written twice; the first is on line 21",
-        "t.yaml:23:15: expected 1 or more entries, got none",
+    assert mistakes(lambda: table_file(text)) == [
+        "T.yaml:1:1: 'limit_table' is missing here",
+        "T.yaml:1:1: unknown key 'limit_tabel'; did you mean 'limit_table'?",
+        "T.yaml:4:16: unknown decision rule 'simple aceptance'; did you mean 'simple acceptance'?",
+        "T.yaml:6:3: 'TX' is no name of a characteristic: small letters, digits and '_', like 'tx_loss'",
+        "T.yaml:7:3: no limit is given; write 'specification', 'works' or both",
+        "T.yaml:8:7: a limit is one of at_most, at_least, between, mask; this has none",
+        "T.yaml:9:7: a limit is one of at_most, at_least, between, mask; this has at_most and at_least",
+        "T.yaml:10:15: unknown key 'at_mots'; did you mean 'at_most'?",
+        "T.yaml:13:5: the works limit is looser than the specification; tighten it",
+        "T.yaml:14:7: unknown key 'spec'; did you mean 'specification'?",
+        "T.yaml:17:16: a comma in the number '1,5 dB'; write 1.5 dB",
+        "T.yaml:18:29: expected a span like 'tx ± 12.5 kHz' or 'low - 2.5 MHz to high + 2.5 MHz', got 'tx'",
+        "T.yaml:18:51: a stretch of a mask has either 'at_least' or 'at_most'",
+        "T.yaml:18:99: a mask is in dB, got '5 Hz'",
+        "T.yaml:19:24: 'mHz' in '157.05 mHz' means millihertz; did you mean 'MHz'?",
+        "T.yaml:20:39: the works limit is of another sort than the specification; use the same kind and unit",
+        "T.yaml:22:3: 'k' is written twice; the first is on line 21",
+        "T.yaml:23:15: expected 1 or more entries, got none",
     ]
 
 
-def test_a_table_without_limits_is_refused(mistakes: Mistakes, table: MakeTable) -> None:
+def test_a_table_without_limits_is_refused(
+    mistakes: Mistakes, table: MakeTable, table_file: MakeTable
+) -> None:
     head = "limit_table: T\nrevision: A\nmodel: M\ndecision_rule: simple acceptance\n"
-    assert mistakes(lambda: from_text(head, "t.yaml")) == ["t.yaml:1:1: 'limits' is missing here"]
-    assert mistakes(lambda: table("")) == ["table.yaml:5:1: 'limits' has no value; write one, or remove it"]
+    assert mistakes(lambda: table_file(head)) == ["T.yaml:1:1: 'limits' is missing here"]
+    assert mistakes(lambda: table("")) == ["T.yaml:5:1: 'limits' has no value; write one, or remove it"]
 
 
 def test_a_table_that_does_not_fit_what_is_measured_says_where(table: MakeTable) -> None:
@@ -128,14 +130,52 @@ def test_a_table_that_does_not_fit_what_is_measured_says_where(table: MakeTable)
         "not_judged": Measured("Hz"),
     }
     assert [str(mistake) for mistake in misfits(limit_table, measured)] == [
-        "table.yaml:6:3: a limit for 'tx_los', which is not measured; did you mean 'tx_loss'?",
-        "table.yaml:7:3: a limit for 'zzz', which is not measured; measured are "
+        "T.yaml:6:3: a limit for 'tx_los', which is not measured; did you mean 'tx_loss'?",
+        "T.yaml:7:3: a limit for 'zzz', which is not measured; measured are "
         "tx_loss, rx_loss, isolation, ripple, not_judged",
-        "table.yaml:9:5: the limit is in Hz, but 'tx_loss' is measured in dB",
-        "table.yaml:10:5: the limit is in Hz, but 'tx_loss' is measured in dB",
-        "table.yaml:11:13: 'rx_loss' is measured as one number; 'mask' is for curves",
-        "table.yaml:12:15: 'isolation' is measured as a curve; use 'mask'",
+        "T.yaml:9:5: the limit is in Hz, but 'tx_loss' is measured in dB",
+        "T.yaml:10:5: the limit is in Hz, but 'tx_loss' is measured in dB",
+        "T.yaml:11:13: 'rx_loss' is measured as one number; 'mask' is for curves",
+        "T.yaml:12:15: 'isolation' is measured as a curve; use 'mask'",
     ]
+
+
+def test_a_table_bears_the_name_of_its_file(mistakes: Mistakes, table_file: MakeTable) -> None:
+    """A table is found by its file, and told of by its name: one of another name would be quoted wrongly."""
+    good = "revision: A\nmodel: M\ndecision_rule: simple acceptance\nlimits: {a: {works: {at_most: 1 dB}}}\n"
+    assert table_file("limit_table: T\n" + good).name == "T"
+    assert mistakes(lambda: table_file("limit_table: OTHER\n" + good)) == [
+        "T.yaml:1:14: the table is called 'OTHER', but its file 'T.yaml'; make the two the same"
+    ]
+
+
+def test_the_name_and_the_model_cannot_lead_out_of_the_folder(
+    mistakes: Mistakes, table_file: MakeTable
+) -> None:
+    text = (
+        "limit_table: ../T\nrevision: A\nmodel: .M\ndecision_rule: simple acceptance\n"
+        "limits: {a: {works: {at_most: 1 dB}}}\n"
+    )
+    said = "names a file, so it has no '/' or '\\' and does not begin with a '.'"
+    assert mistakes(lambda: table_file(text)) == [f"T.yaml:1:14: '../T' {said}", f"T.yaml:3:8: '.M' {said}"]
+
+
+def test_what_crosses_for_an_order_is_told_for_that_order_with_its_place(
+    table: MakeTable, channels: Channels
+) -> None:
+    limit_table = table(
+        "  notch:\n"
+        "    specification:\n"
+        "      between: low + 400 kHz to high - 400 kHz\n"
+        "  isolation: {works: {mask: [{over: tx ± 1 kHz, at_least: 70 dB}, {over: 157 MHz to tx, at_least: 7 dB}]}}\n"
+        "  loss: {works: {at_most: 1.5 dB}}\n"
+    )
+    said = "does not rise for TX 156.45 MHz and RX 157.05 MHz: it would run from"
+    assert [str(mistake) for mistake in limit_table.mistakes(channels)] == [
+        f"T.yaml:8:16: 'low + 400 kHz to high - 400 kHz' {said} 156.85 MHz to 156.65 MHz",
+        f"T.yaml:9:74: '157 MHz to tx' {said} 157 MHz to 156.45 MHz",
+    ]
+    assert limit_table.mistakes(Channels(158e6, 150e6)) == ()
 
 
 @pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)

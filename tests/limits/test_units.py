@@ -18,6 +18,7 @@ from limits.units import (
     hertz,
     hertz_number,
     hertz_text,
+    in_one_unit,
     number,
     plain,
     seconds,
@@ -131,6 +132,11 @@ def test_other_values_that_could_be_misread_are_refused_with_a_hint(convert, tex
     with pytest.raises(ValueError) as refused:
         convert(text)
     assert hint in str(refused.value)
+
+
+def test_two_ends_say_their_unit_once_where_it_is_the_same() -> None:
+    assert in_one_unit("157.04 MHz", "157.06 MHz") == ("157.04", "157.06 MHz")
+    assert in_one_unit("900 kHz", "1.1 MHz") == ("900 kHz", "1.1 MHz")
 
 
 def test_plain_values_are_read_as_written() -> None:

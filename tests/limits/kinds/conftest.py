@@ -9,15 +9,14 @@ import pytest
 
 from limits.kinds.bound import Bound
 from limits.reading import Reading
-from limits.table import from_text
-
-HEAD = "limit_table: T\nrevision: A\nmodel: M\ndecision_rule: simple acceptance\nlimits:\n  x:\n    works: "
+from limits.table import LimitForm
+from limits.yamlfile import parse
 
 
 @pytest.fixture
 def bound() -> Callable[[str], Bound]:
     """A limit from its YAML, e.g. `{at_most: 1.5 dB}`."""
-    return lambda text: from_text(HEAD + text, "t.yaml").rows[0].bounds[0][1]
+    return lambda text: parse(text, LimitForm, "t.yaml").value.bound
 
 
 @pytest.fixture
