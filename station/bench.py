@@ -29,7 +29,8 @@ from limits.yamlfile import Form, YamlFile, editor_schema, read
 from station.instruments.analyzer import Ability, Analyzer
 from station.instruments.catalog import ANALYZERS, AnalyzerKind
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
-from station.instruments.link import Link, address_mistake, open_link
+from station.instruments.link import Link, open_link
+from station.instruments.visa import address_mistake
 
 
 class AnalyzerForm(Form):

@@ -1,1 +1,1 @@
-"""The way to the analyzers. Only `link.py` imports pyvisa."""
+"""The way to the analyzers. Only `visa.py` imports pyvisa."""

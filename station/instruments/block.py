@@ -117,6 +117,8 @@ def text_numbers(text: str) -> FloatArray:
 
 def split_answers(text: str) -> tuple[str, ...]:
     """The answers to a message with several questions: separated by ';', which quoted text may contain."""
+    if '"' not in text and "'" not in text:
+        return tuple(part.strip() for part in text.split(";"))
     parts = [""]
     quote = ""
     for character in text:
@@ -141,10 +143,15 @@ def join_messages(parts: tuple[str, ...]) -> str:
     return "".join((first, *(f";{part}" if part[0] in ":*" else f";:{part}" for part in others)))
 
 
-def shown(raw: bytes | bytearray, most: int = 60) -> str:
-    """Bytes as they can be printed in a message, shortened."""
-    text = raw[:most].decode("latin-1").encode("unicode_escape").decode("ascii")
-    return f"'{text}'" if len(raw) <= most else f"'{text}'... ({len(raw)} bytes)"
+def shown(raw: bytes | bytearray, most: int = 40) -> str:
+    """Bytes as they can be printed in a message, at most so many characters of them."""
+    text = ""
+    for byte in raw:
+        character = chr(byte).encode("unicode_escape").decode("ascii")
+        if len(text) + len(character) > most:
+            return f"'{text}'... ({len(raw)} bytes)"
+        text += character
+    return f"'{text}'"
 
 
 def _sound(values: FloatArray) -> FloatArray:

@@ -1,6 +1,6 @@
 """The line to one instrument: messages out, whole answers in, every fault in the words of station.errors.
 
-The only file that imports pyvisa. What it takes care of, so that no driver has to:
+What it takes care of, so that no driver has to:
 
 - An order goes out as one joined message that ends in a question, because several small writes on a raw
   socket wait 40 ms for each other (Nagle's rule against delayed acknowledgement).
@@ -9,72 +9,34 @@ The only file that imports pyvisa. What it takes care of, so that no driver has 
   else is asked the line is opened anew and the instrument proves itself with `*IDN?`. A late answer is
   therefore never taken for the answer to the next question.
 - After every order the error queue is read; whatever is in it is a fault that quotes it.
-- Whatever pyvisa, its backend or the operating system raises is translated here and nowhere else.
 """
 
 from __future__ import annotations
 
-import gc
-import socket
-import struct
 import time
-import traceback
-import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from typing import TypeVar
 
-import pyvisa
-from pyvisa import constants, errors, rname
-from pyvisa.constants import StatusCode
-from pyvisa.resources import MessageBasedResource
-
 from limits.reading import FloatArray
-from station.errors import Garbled, Gone, InstrumentFault, Refused, Silent, Unreachable, WrongInstrument
+from station.errors import Garbled, InstrumentFault, Refused, Silent, WrongInstrument
 from station.instruments import block
 from station.instruments.block import NumberFormat
-from station.instruments.wire import CHUNK, Messages, Stream, Wire
+from station.instruments.faults import cut, fault_of
+from station.instruments.visa import Line, open_line, translate
+from station.instruments.wire import Wire
 
 DEFAULT_PATIENCE_S = 5.0
 """How long an instrument may take to answer a question that starts no sweep; common practice, no source."""
 
 _MOST_ERRORS = 100
-_SHORTEN_PART_TO, _SHORTEN_TO = 48, 600
+_MOST_KEPT = 4096
+"""Bytes of a spoilt answer that a fault carries."""
+
+_ENTRY_SHOWN = 120
+"""Characters of an entry of the error queue in a message: it explains the fault."""
 
 Answer = TypeVar("Answer")
-
-# First match wins. The status of a VisaIOError is looked up in _STATUS first.
-_FOREIGN: tuple[tuple[type[Exception], type[InstrumentFault], str], ...] = (
-    (rname.InvalidResourceName, Unreachable, "the address is not a VISA resource name"),
-    (TimeoutError, Silent, "no answer in time"),
-    (ConnectionRefusedError, Unreachable, "the connection was refused"),
-    (socket.gaierror, Unreachable, "the host of the address is not known"),
-    (ConnectionError, Gone, "the connection ended"),
-    (EOFError, Gone, "the connection ended"),
-    (errors.InvalidSession, Gone, "the connection is closed"),
-    (errors.VisaIOError, Gone, "the line failed"),
-    (errors.InvalidBinaryFormat, Garbled, "the answer makes no sense"),
-    (UnicodeError, Garbled, "the answer is not plain ASCII text"),
-    (ValueError, Garbled, "the answer makes no sense"),
-    (struct.error, Garbled, "the answer makes no sense"),
-    (AssertionError, Garbled, "the instrument broke the rules of the line's protocol"),
-    (OSError, Gone, "the line failed"),
-    (Exception, Gone, "the line failed"),
-)
-
-_STATUS: dict[StatusCode, tuple[type[InstrumentFault], str]] = {
-    StatusCode.error_timeout: (Silent, "no answer in time"),
-    StatusCode.error_connection_lost: (Gone, "the connection ended"),
-    StatusCode.error_resource_not_found: (Unreachable, "nothing answers at the address"),
-    StatusCode.error_invalid_resource_name: (Unreachable, "the address is not a VISA resource name"),
-    StatusCode.error_resource_locked: (Unreachable, "somebody else holds the instrument"),
-    StatusCode.error_resource_busy: (Unreachable, "somebody else holds the instrument"),
-    StatusCode.error_machine_not_available: (Unreachable, "nothing answers at the address"),
-    StatusCode.error_library_not_found: (Unreachable, "the VISA library is not installed"),
-}
-
-# What pyvisa-py raises as bare RuntimeError over HiSLIP when the other side closes.
-_DROPPED = "Connection was dropped"
 
 
 class Link:
@@ -99,8 +61,7 @@ class Link:
         self._line_end = line_end
         self._error_query = error_query
         self._joined = joined
-        self._resource: MessageBasedResource | None = None
-        self._wire: Wire | None = None
+        self._line: Line | None = None
         self._opened_before = False
         self._sound = False
         self._identity = ""
@@ -161,16 +122,30 @@ class Link:
             if self._is_no_error(answer):
                 return tuple(found)
             found.append(answer)
-        raise self._fault(Garbled, "its error queue has no end", self._error_query, found[-1])
+        raise self.fault(Garbled, "its error queue has no end", self._error_query, found[-1])
+
+    def fault(
+        self, kind: type[InstrumentFault], what: str, command: str, answer: str, brief_answer: str = ""
+    ) -> InstrumentFault:
+        """A fault of this instrument, to be raised: short in its message, whole in what it carries."""
+        return fault_of(
+            kind,
+            what,
+            instrument=self.instrument,
+            command=command,
+            answer=answer,
+            brief_answer=brief_answer,
+            error_query=self._error_query,
+        )
 
     def close(self) -> None:
         """Hang up. The next question opens the line again."""
-        resource, self._resource, self._wire, self._sound = self._resource, None, None, False
-        if resource is None:
+        line, self._line, self._sound = self._line, None, False
+        if line is None:
             return
         # A dead line often cannot be closed in good order, and is given up either way.
         with suppress(InstrumentFault), self._border("(closing)"):
-            resource.close()
+            line.hang_up()
 
     def _one_by_one(
         self, commands: Sequence[str], questions: Sequence[str], timeout_s: float | None
@@ -208,21 +183,15 @@ class Link:
         return hear
 
     def _ready(self) -> Wire:
-        if self._wire is not None and self._sound and not self._wire.stale():
-            return self._wire
+        if self._line is not None and self._sound and not self._line.wire.stale():
+            return self._line.wire
         return self._open_again() if self._opened_before else self._open()
 
     def _open(self) -> Wire:
         with self._border("(opening the line)", opening=True):
-            try:
-                resource = _open_resource(self.address, self._backend, self.patience_s)
-                self._resource = resource
-                wire = _wire_over(resource, self.address)
-            except BaseException:
-                self.close()
-                raise
-        self._opened_before, self._sound, self._wire = True, True, wire
-        return wire
+            self._line = open_line(self.address, self._backend, self.patience_s)
+        self._opened_before, self._sound = True, True
+        return self._line.wire
 
     def _open_again(self) -> Wire:
         self.close()
@@ -230,11 +199,11 @@ class Link:
         answer = self._exchange("*IDN?", self._text)
         if self._identity and answer != self._identity:
             self._sound = False
-            raise self._fault(WrongInstrument, f"it was {self._identity!r} before", "*IDN?", answer)
+            raise self.fault(WrongInstrument, f"it was {self._identity!r} before", "*IDN?", answer, answer)
         # IEEE 488.2-1992, 10.14: four fields separated by commas (clause from memory).
         if answer.count(",") < 3:
             self._sound = False
-            raise self._fault(Garbled, "this is no identity of four fields", "*IDN?", answer)
+            raise self.fault(Garbled, "this is no identity of four fields", "*IDN?", answer)
         return wire
 
     def _blamed(self, exchange: Callable[[], Answer], message: str) -> Answer:
@@ -251,8 +220,9 @@ class Link:
             raise
 
     def _refuse(self, found: tuple[str, ...], message: str, cause: InstrumentFault | None = None) -> None:
-        quoted = "; ".join(found)
-        raise self._fault(Refused, "the instrument refused", message, quoted) from cause
+        others = f" and {len(found) - 1} more" if found[1:] else ""
+        brief = cut(found[0], _ENTRY_SHOWN) + others
+        raise self.fault(Refused, "the instrument refused", message, "; ".join(found), brief) from cause
 
     def _is_no_error(self, answer: str) -> bool:
         number = answer.partition(",")[0]
@@ -260,7 +230,7 @@ class Link:
             return int(number) == 0
         except ValueError as error:
             self._sound = False
-            raise self._fault(
+            raise self.fault(
                 Garbled, "this is no entry of an error queue", self._error_query, answer
             ) from error
 
@@ -272,14 +242,11 @@ class Link:
             raise
         except Exception as error:
             kind, what = translate(error, opening=opening)
-            heard = block.shown(bytes(wire.heard)) if wire is not None and wire.heard else ""
-            raise self._fault(kind, what, command, heard) from error
-
-    def _fault(self, kind: type[InstrumentFault], what: str, command: str, answer: str) -> InstrumentFault:
-        # Each command by itself, so that a list of a thousand frequencies hides none of its neighbours.
-        short = ";".join(_shortened(part, _SHORTEN_PART_TO) for part in command.split(";"))
-        command = _shortened(short, _SHORTEN_TO)
-        return kind(what, instrument=self.instrument, command=command, answer=answer)
+            heard = bytes(wire.heard) if wire is not None else b""
+            if not heard:
+                raise self.fault(kind, what, command, "") from error
+            whole, brief = block.shown(heard, _MOST_KEPT), block.shown(heard)
+            raise self.fault(kind, what, command, whole, brief) from error
 
 
 @contextmanager
@@ -310,123 +277,3 @@ def open_link(
         yield link
     finally:
         link.close()
-
-
-def address_mistake(address: str) -> str:
-    """What is wrong with a VISA resource name; empty when nothing is. Asks nobody."""
-    example = "write it like TCPIP::192.168.0.10::5025::SOCKET or TCPIP::192.168.0.10::hislip0::INSTR"
-    try:
-        parsed = rname.parse_resource_name(address)
-    except ValueError:
-        return f"'{address}' is no VISA resource name; {example}"
-    if isinstance(parsed, rname.TCPIPInstr) and ":" in parsed.lan_device_name:
-        return f"'{parsed.lan_device_name}' is no name of a device; {example}"  # one colon for two
-    if isinstance(parsed, rname.TCPIPSocket) and not _is_port(parsed.port):
-        return f"'{parsed.port}' is no port, which is a whole number from 1 to 65535; {example}"
-    return ""
-
-
-def _is_port(text: str) -> bool:
-    return text.isascii() and text.isdigit() and 1 <= int(text) <= 65535
-
-
-def translate(error: Exception, *, opening: bool = False) -> tuple[type[InstrumentFault], str]:
-    """The fault that a foreign exception stands for, and what to say of it.
-
-    While the line is being opened every failure means that the instrument cannot be reached.
-    """
-    kind, what = _meaning(error)
-    if opening and isinstance(error, OSError):
-        what = "nobody answers at this address; check that it is switched on and connected, and its address"
-    told = " ".join(str(error).split())
-    words = f"{what} ({told})" if told and told not in what else what
-    return (Unreachable if opening else kind), words
-
-
-def _meaning(error: Exception) -> tuple[type[InstrumentFault], str]:
-    if isinstance(error, errors.VisaIOError):
-        status = constants.StatusCode(error.error_code) if error.error_code in _CODES else None
-        if status in _STATUS:
-            return _STATUS[status]
-    if isinstance(error, RuntimeError) and type(error) is RuntimeError:
-        if _DROPPED in str(error):
-            return Gone, "the connection ended"
-        return Garbled, "the instrument broke the rules of the line's protocol"
-    return next((kind, what) for foreign, kind, what in _FOREIGN if isinstance(error, foreign))
-
-
-def _shortened(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[:most]}..."
-
-
-_CODES = frozenset(int(status) for status in StatusCode)
-
-
-class _VisaPort:
-    """One open VISA session as the reading rules want it."""
-
-    def __init__(self, resource: MessageBasedResource) -> None:
-        self._resource = resource
-        self._timeout_s = 0.0
-        self.socket = _socket_of(resource)
-
-    def write(self, raw: bytes) -> None:
-        self._resource.write_raw(raw)
-
-    def read(self, count: int, within_s: float) -> tuple[bytes, bool]:
-        # Setting the time-out is a trip through the backend; a tenth more does not matter to anybody.
-        if not within_s <= self._timeout_s <= 1.3 * within_s:
-            self._timeout_s = max(0.001, within_s * 1.1)
-            self._resource.timeout = 1000 * self._timeout_s
-        with self._resource.ignore_warning(StatusCode.success_max_count_read):
-            part, status = self._resource.visalib.read(self._resource.session, count)
-        return part, status != StatusCode.success_max_count_read
-
-
-def _open_resource(address: str, backend: str, patience_s: float) -> MessageBasedResource:
-    manager = pyvisa.ResourceManager(backend)
-    try:
-        resource = manager.open_resource(address, open_timeout=int(1000 * patience_s))
-    except Exception as error:
-        _drop_half_open(error)
-        raise
-    if isinstance(resource, MessageBasedResource):
-        return resource
-    resource.close()
-    raise ValueError("the address is not one of an instrument that takes messages")
-
-
-def _drop_half_open(error: BaseException) -> None:
-    """Close what pyvisa-py leaves open of an attempt that failed: a socket held by nothing but the traceback."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", ResourceWarning)
-        link: BaseException | None = error
-        while link is not None:
-            traceback.clear_frames(link.__traceback__)
-            link = link.__cause__ or link.__context__
-        gc.collect()
-
-
-def _wire_over(resource: MessageBasedResource, address: str) -> Wire:
-    port = _VisaPort(resource)
-    if not address.upper().endswith("::SOCKET"):
-        if "::HISLIP" not in address.upper():
-            # A new session on these lines may still find an answer to a question of the last one.
-            resource.clear()
-        return Messages(port)
-    if port.socket is not None:
-        port.socket.getpeername()  # raises where pyvisa-py took a refused connection for a good one
-        port.socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    return Stream(port)
-
-
-def _socket_of(resource: MessageBasedResource) -> socket.socket | None:
-    """The socket beneath a raw socket session of pyvisa-py; None with any other library or line."""
-    session = getattr(resource.visalib, "sessions", {}).get(resource.session)
-    found = getattr(session, "interface", None)
-    if session is None or not isinstance(found, socket.socket) or not hasattr(session, "max_recv_size"):
-        return None
-    # It takes in pieces of this size and keeps what is beyond the bytes asked for where a wait on the socket
-    # does not see it. With pieces as large as ours nothing is ever kept.
-    session.max_recv_size = CHUNK
-    return found

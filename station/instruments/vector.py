@@ -17,6 +17,7 @@ from limits.reading import FloatArray
 from station.errors import Garbled, Refused, UserMistake, WrongInstrument
 from station.instruments.analyzer import Ability, SweepOrder
 from station.instruments.dialect import Dialect, same_answer, words_for
+from station.instruments.faults import COMMAND_SHOWN, cut
 from station.instruments.link import Link
 from station.measurements.sweep import ComplexArray, Sweep, SweepSettings
 
@@ -69,12 +70,8 @@ class VectorAnalyzer:
         answer = self._link.identify()
         for wanted in (self._identity, self._dialect.form.identity):
             if wanted not in answer:
-                raise WrongInstrument(
-                    f"expected an instrument whose identity contains {wanted!r}",
-                    instrument=self._link.instrument,
-                    command="*IDN?",
-                    answer=answer,
-                )
+                expected = f"expected an instrument whose identity contains {wanted!r}"
+                raise self._link.fault(WrongInstrument, expected, "*IDN?", answer, answer)
         self._identified = True
         return answer
 
@@ -116,12 +113,8 @@ class VectorAnalyzer:
         answers = self._link.order((*prepare, *dialect.arrange(words)), questions)
         for (ask, expected), answer in zip(checks, answers, strict=False):
             if not same_answer(answer, expected):
-                raise Refused(
-                    f"a setting was not taken as ordered: {expected} was asked for",
-                    instrument=self._link.instrument,
-                    command=ask,
-                    answer=answer,
-                )
+                what = f"a setting was not taken as ordered: {cut(expected, COMMAND_SHOWN)} was asked for"
+                raise self._link.fault(Refused, what, ask, answer)
         told_s = self._seconds(time_query[0], answers[-1]) if time_query else 0.0
         return timeout_for(freq_hz.size, settings, told_s, self._link.patience_s)
 
@@ -131,7 +124,7 @@ class VectorAnalyzer:
         (done,) = self._link.order(commands, (wait,), timeout_s)
         # IEEE 488.2: *OPC? answers "1". A dialect with another question of its own is not held to it.
         if wait == "*OPC?" and done != "1":
-            raise Garbled("'1' was expected", instrument=self._link.instrument, command=wait, answer=done)
+            raise self._link.fault(Garbled, "'1' was expected", wait, done)
 
     def _fetch(self, path: str, points: int) -> ComplexArray:
         question = self._dialect.fetch(path)
@@ -141,12 +134,7 @@ class VectorAnalyzer:
         try:
             return float(answer)
         except ValueError as error:
-            raise Garbled(
-                "a number of seconds was expected",
-                instrument=self._link.instrument,
-                command=question,
-                answer=answer,
-            ) from error
+            raise self._link.fault(Garbled, "a number of seconds was expected", question, answer) from error
 
 
 def stretches(order: SweepOrder, ability: Ability, *, linear: bool) -> tuple[Stretch, ...]:

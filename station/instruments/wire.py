@@ -1,7 +1,7 @@
 """How an answer is read to its end: differently on a raw socket and on a line that marks the end of a message.
 
 Pure reading rules over a port that can write and read bytes; the port itself, and with it the VISA library,
-lives in `link.py`. Faults leave here as TimeoutError (no answer in time), EOFError (the other side closed) and
+lives in `visa.py`. Faults leave here as TimeoutError (no answer in time), EOFError (the other side closed) and
 ValueError (the answer makes no sense); the link gives them their names.
 """
 

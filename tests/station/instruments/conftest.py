@@ -15,8 +15,8 @@ import pytest
 from fixtures_sim.imperfections import Imperfections
 from fixtures_sim.server import Bench, running_bench
 
-Reply = bytes | None
-"""The bytes of an answer; None for no answer; empty to close the connection."""
+Reply = bytes | tuple[bytes, ...] | None
+"""The bytes of an answer, or several parts one after the other; None for none; empty to close the connection."""
 
 Answerer = Callable[[str], Reply]
 
@@ -114,11 +114,16 @@ def _talk_on_socket(line: socket.socket, answer: Answerer, bad: Bad) -> None:
         for message in messages:
             text = message.decode("ascii").strip()
             bad.heard.append(text)
-            reply = answer(text)
-            if reply == b"":
-                return
-            if reply is not None:
-                line.sendall(reply)
+            for part in _parts(answer(text)):
+                if not part:
+                    return
+                line.sendall(part)
+
+
+def _parts(reply: Reply) -> tuple[bytes, ...]:
+    if reply is None:
+        return ()
+    return reply if isinstance(reply, tuple) else (reply,)
 
 
 class _HislipTalk:
@@ -139,11 +144,10 @@ class _HislipTalk:
             elif kind == 7:  # DataEnd
                 text = payload.decode("ascii").strip()
                 bad.heard.append(text)
-                reply = answer(text)
-                if reply == b"":
-                    return
-                if reply is not None:
-                    line.sendall(self._HEADER.pack(b"HS", 7, 0, parameter, len(reply)) + reply)
+                for part in _parts(answer(text)):
+                    if not part:
+                        return
+                    line.sendall(self._HEADER.pack(b"HS", 7, 0, parameter, len(part)) + part)
 
     def _receive(self, line: socket.socket) -> tuple[int, int, bytes] | None:
         header = self._exactly(line, self._HEADER.size)

@@ -96,4 +96,4 @@ def test_commands_are_joined_so_that_each_is_read_from_the_root():
 
 def test_bytes_are_shown_in_one_printable_line():
     assert shown(b"a\nb\xff") == r"'a\nb\xff'"
-    assert shown(b"x" * 100) == f"'{'x' * 60}'... (100 bytes)"
+    assert shown(b"x" * 100) == f"'{'x' * 40}'... (100 bytes)"

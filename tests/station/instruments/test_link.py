@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import importlib
-import pkgutil
+import signal
 import socket
 import struct
 import threading
@@ -13,23 +12,17 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-import pyvisa
-import pyvisa_py
-from pyvisa import errors as visa_errors
-from pyvisa import rname
-from pyvisa.constants import StatusCode
 
 from station.errors import (
     Garbled,
     Gone,
-    InstrumentFault,
     Refused,
     Silent,
     Unreachable,
     WrongInstrument,
 )
 from station.instruments.block import NumberFormat
-from station.instruments.link import Link, open_link, translate
+from station.instruments.link import Link, open_link
 
 IDENTITY = "Skerry Works,Bad instrument,1,0"
 DOUBLES = NumberFormat("REAL,64", "NORMAL")
@@ -48,7 +41,7 @@ def polite(question: str) -> bytes | None:
     return None
 
 
-def answering(**answers: bytes | None) -> Callable[[str], bytes | None]:
+def answering(**answers: bytes | tuple[bytes, ...] | None) -> Callable[[str], bytes | None]:
     """A polite instrument, but for the questions named (without their question mark)."""
     return lambda question: (
         answers[question.removesuffix("?")] if question.removesuffix("?") in answers else polite(question)
@@ -112,16 +105,27 @@ def test_an_error_in_the_queue_is_quoted_with_all_that_follow(bad):
     assert caught.value.command == "FREQ 1;:SYST:ERR?"
 
 
-def test_a_long_list_in_a_refused_order_hides_none_of_its_neighbours(bad):
+def test_a_long_order_is_told_by_the_command_that_was_refused_and_carried_whole(bad):
+    queue = [b'-222,"Data out of range;LIST"\n']
+
     def answer(message: str) -> bytes | None:
-        return polite(message) if message == "SYST:ERR?" else b'-222,"Data out of range"\n'
+        return queue.pop() if queue and message.endswith("SYST:ERR?") else polite(message)
 
     numbers = ",".join(str(number) for number in range(5000))
     with open_link(bad(answer).address) as link, pytest.raises(Refused) as caught:
         link.order(["A 1", f"LIST {numbers}", "B 2"])
-    assert caught.value.command.startswith("A 1;:LIST 0,1,2,")
-    assert caught.value.command.endswith("...;:B 2;:SYST:ERR?")
-    assert len(caught.value.command) < 100
+    assert caught.value.command == f"A 1;:LIST {numbers};:B 2;:SYST:ERR?"
+    assert "command: LIST 0,1,2," in str(caught.value)
+    assert "... (and 2 with it); came back: -222" in str(caught.value)
+    assert len(str(caught.value)) < 260
+
+
+def test_a_spoilt_answer_is_told_by_its_beginning_and_carried_whole(bad):
+    served = bad(answering(NAME=b"\xef\xff" * 200 + b"\n"))
+    with open_link(served.address) as link, pytest.raises(Garbled) as caught:
+        link.ask("NAME?")
+    assert len(str(caught.value).partition("came back: ")[2]) < 65
+    assert caught.value.answer.count("\\xef\\xff") == 200
 
 
 def test_an_error_queue_without_end_does_not_hold_us(bad):
@@ -139,29 +143,6 @@ def test_a_refused_port_is_unreachable_at_the_first_question(transport):
         link.identify()
     assert f"analyzer at {address}" == caught.value.instrument
     assert isinstance(caught.value.__cause__, Exception)
-
-
-@pytest.mark.parametrize(
-    "address",
-    [
-        "nonsense",
-        "",
-        "TCPIP::127.0.0.1::x::SOCKET",
-        "TCPIP::127.0.0.1::INSTR::MORE::SOCKET",
-        "TCPIP::no-such-host.invalid::5025::SOCKET",
-        "TCPIP::127.0.0.1::INSTR",
-        "GPIB0::5::INSTR",
-        "USB0::1::2::3::INSTR",
-        "ASRL7::INSTR",
-        "TCPIP::127.0.0.1::hislip0,x::INSTR",
-    ],
-)
-def test_an_address_that_leads_nowhere_is_told_in_one_clear_line(address):
-    """Bad names, and lines whose drivers are not installed or where nobody listens (VXI-11's port mapper)."""
-    with open_link(address) as link, pytest.raises(Unreachable) as caught:
-        link.identify()
-    assert "\n" not in str(caught.value)
-    assert address in str(caught.value)
 
 
 def test_a_silent_instrument_is_silent_after_the_time_given(bad):
@@ -195,7 +176,7 @@ def test_a_late_answer_is_never_taken_for_the_next_one(bad):
     with open_link(served.address, patience_s=SHORT_S) as link:
         assert link.identify() == IDENTITY
         with pytest.raises(Silent):
-            link._exchange("SLOW?", link._text)
+            link.ask("SLOW?")
         released.set()
         time.sleep(0.05)
         assert link.ask("FAST?") == "222"
@@ -203,18 +184,22 @@ def test_a_late_answer_is_never_taken_for_the_next_one(bad):
     assert served.connections == 2
 
 
-def test_a_late_answer_to_an_interrupted_question_is_dropped(bad, monkeypatch):
+def test_a_late_answer_to_an_interrupted_question_is_dropped(bad):
     """Ctrl-C while waiting leaves an answer on its way too."""
-    served = bad(answering(SLOW=b"111\n", FAST=b"222\n"))
-    with open_link(served.address) as link:
+    main = threading.main_thread().ident
+
+    def answer(question: str) -> bytes | None:
+        if question != "SLOW?":
+            return b"222\n" if question == "FAST?" else polite(question)
+        signal.pthread_kill(main, signal.SIGINT)
+        time.sleep(0.05)
+        return b"111\n"
+
+    with open_link(bad(answer).address) as link:
         assert link.identify() == IDENTITY
-
-        def interrupted(_wire, _deadline):
-            time.sleep(0.05)
-            raise KeyboardInterrupt
-
         with pytest.raises(KeyboardInterrupt):
-            link._exchange("SLOW?", interrupted)
+            link.ask("SLOW?")
+        time.sleep(0.1)
         assert link.ask("FAST?") == "222"
 
 
@@ -251,19 +236,13 @@ def test_the_end_of_the_connection_is_noticed_at_once(bad):
 
 
 def test_an_end_in_the_middle_of_a_block_is_noticed_at_once(bad_on_socket):
-    def answer(question: str) -> bytes | None:
-        if question == "DATA?":
-            threading.Timer(0.1, lambda: sockets[-1].shutdown(socket.SHUT_RDWR)).start()
-            return a_block(1.0, 2.0)[:-5]
-        return polite(question)
-
-    sockets: list[socket.socket] = []
-    served = bad_on_socket(answer)
+    served = bad_on_socket(answering(DATA=(a_block(1.0, 2.0)[:-5], b"")))
     with open_link(served.address, patience_s=30) as link:
         link.identify()
-        sockets.append(link._wire._port.socket)
+        begun = time.monotonic()
         with pytest.raises(Gone) as caught:
             link.ask_numbers("DATA?", DOUBLES, 2)
+        assert time.monotonic() - begun < 3
     assert "#216" in caught.value.answer
 
 
@@ -385,111 +364,20 @@ def test_an_instrument_that_takes_no_bytes_is_silent(bad_on_socket):
     with open_link(bad_on_socket(answer).address, patience_s=SHORT_S) as link:
         link.tell("HOLD")
         with pytest.raises(Silent, match="does not take"):
-            link._exchange("X" * 30_000_000, link._text)
+            link.ask("X" * 30_000_000)
         hold.set()
 
 
 def test_a_line_the_instrument_dropped_between_two_questions_is_opened_again(bad_on_socket):
-    served = bad_on_socket(polite)
+    served = bad_on_socket(answering(LAST=(b"7\n", b"")))
     with open_link(served.address) as link:
-        link.identify()
-        link._wire._port.socket.shutdown(socket.SHUT_RDWR)
+        assert link.ask("LAST?") == "7"
+        time.sleep(0.1)
         assert link.identify() == IDENTITY
     assert served.connections == 2
-
-
-def test_without_sight_of_the_socket_the_same_answers_are_read(bad_on_socket, monkeypatch):
-    """Other VISA libraries show no socket: then the reading is done by them alone."""
-    monkeypatch.setattr("station.instruments.link._socket_of", lambda _resource: None)
-    served = bad_on_socket(answering(DATA=a_block(1.5, -2.0), LATE=None))
-    with open_link(served.address, patience_s=SHORT_S) as link:
-        assert link.identify() == IDENTITY
-        assert list(link.ask_numbers("DATA?", DOUBLES, 2)) == [1.5, -2.0]
-        with pytest.raises(Silent):
-            link.ask("LATE?")
-        assert link.identify() == IDENTITY
 
 
 def test_a_link_is_made_without_any_trip(bad):
     served = bad(polite)
     Link(served.address)
     assert served.connections == 0
-
-
-FOREIGN = [
-    (visa_errors.VisaIOError(StatusCode.error_timeout), Silent),
-    (visa_errors.VisaIOError(StatusCode.error_connection_lost), Gone),
-    (visa_errors.VisaIOError(StatusCode.error_io), Gone),
-    (visa_errors.VisaIOError(StatusCode.error_resource_not_found), Unreachable),
-    (visa_errors.VisaIOError(StatusCode.error_invalid_resource_name), Unreachable),
-    (visa_errors.VisaIOError(StatusCode.error_library_not_found), Unreachable),
-    (rname.InvalidResourceName("bad"), Unreachable),
-    (visa_errors.InvalidSession(), Gone),
-    (visa_errors.InvalidBinaryFormat("bad"), Garbled),
-    (TimeoutError(), Silent),
-    (ConnectionRefusedError(111, "refused"), Unreachable),
-    (socket.gaierror(-2, "unknown"), Unreachable),
-    (ConnectionResetError(104, "reset"), Gone),
-    (BrokenPipeError(32, "pipe"), Gone),
-    (ConnectionAbortedError(103, "aborted"), Gone),
-    (EOFError(), Gone),
-    (OSError(113, "no route"), Gone),
-    (RuntimeError("Connection was dropped by server."), Gone),
-    (RuntimeError("protocol synchronization error"), Garbled),
-    (AssertionError(), Garbled),
-    (UnicodeDecodeError("ascii", b"\xff", 0, 1, "bad"), Garbled),
-    (ValueError("bad"), Garbled),
-    (struct.error("bad"), Garbled),
-    (Exception("could not connect: error_timeout"), Gone),
-]
-
-
-@pytest.mark.parametrize(("foreign", "expected"), FOREIGN, ids=lambda value: repr(value)[:50])
-def test_each_foreign_error_has_its_meaning(foreign, expected):
-    assert expected is translate(foreign)[0]
-
-
-@pytest.mark.parametrize("foreign", [foreign for foreign, _ in FOREIGN], ids=repr)
-def test_while_the_line_is_opened_every_failure_means_unreachable(foreign):
-    assert Unreachable is translate(foreign, opening=True)[0]
-
-
-def _foreign_classes() -> set[type[Exception]]:
-    found: set[type[Exception]] = set()
-    for package in (pyvisa, pyvisa_py):
-        for info in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
-            if ".testsuite" in info.name or "__main__" in info.name or ".ctwrapper" in info.name:
-                continue
-            try:
-                module = importlib.import_module(info.name)
-            except ImportError:
-                continue  # a transport whose own library is not installed here
-            found |= {
-                thing
-                for thing in vars(module).values()
-                if isinstance(thing, type)
-                and issubclass(thing, Exception)
-                and not issubclass(thing, Warning)
-                and thing.__module__.startswith(("pyvisa", "pyvisa_py"))
-            }
-    return found
-
-
-def _one_of(foreign: type[Exception]) -> Exception:
-    for count in range(4):
-        try:
-            return foreign(*[StatusCode.error_timeout if "VisaIO" in foreign.__name__ else "x"] * count)
-        except TypeError:
-            continue
-    raise AssertionError(f"{foreign} cannot be made")
-
-
-@pytest.mark.filterwarnings("ignore")
-def test_every_exception_class_of_the_libraries_is_translated():
-    """Found by looking through the libraries, so that a new version's new class is seen here."""
-    classes = _foreign_classes()
-    assert {"VisaIOError", "InvalidSession", "RPCError", "OpenError"} <= {each.__name__ for each in classes}
-    for foreign in classes:
-        kind, what = translate(_one_of(foreign))
-        assert issubclass(kind, InstrumentFault)
-        assert what
