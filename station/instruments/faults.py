@@ -38,15 +38,19 @@ def fault_of(
 def brief_order(command: str, answer: str = "", error_query: str = "") -> str:
     """Of several commands the one that matters, and how many went with it.
 
-    That is the one the answer names, else the last that sets or starts something, else the last question.
+    That is the one the answer names, else the last that sets or starts something and the last question.
     """
     every = [part.removeprefix(":") for part in split_answers(command)]
     parts = [part for part in every if part and part != error_query] or every
     headers = [part.partition(" ")[0] for part in parts]
     named = [part for part, header in zip(parts, headers, strict=True) if header and header in answer]
     deeds = [part for part, header in zip(parts, headers, strict=True) if not header.endswith("?")]
-    matters = max(named, key=len) if named else (deeds or parts)[-1]
-    return cut(matters, COMMAND_SHOWN) + (f" (and {len(parts) - 1} with it)" if parts[1:] else "")
+    matter = (
+        [max(named, key=len)] if named else [*deeds[-1:], *(parts[-1:] if parts[-1:] != deeds[-1:] else ())]
+    )
+    shown = ", ".join(cut(part, COMMAND_SHOWN // len(matter)) for part in matter)
+    others = len(parts) - len(matter)
+    return f"{shown} (and {others} with it)" if others else shown
 
 
 def cut(text: str, most: int) -> str:

@@ -12,8 +12,8 @@ from station.instruments.faults import brief_order, fault_of
     ("order", "answer", "told"),
     [
         ("INIT", "", "INIT"),
-        ("*CLS;:SENS:BAND 10;:SENS:BAND?;:SYST:ERR?", "", "SENS:BAND 10 (and 2 with it)"),
-        ("SENS:FUNC 'XFR;POW';:INIT;*OPC?;:SYST:ERR?", "", "INIT (and 2 with it)"),
+        ("*CLS;:SENS:BAND 10;:SENS:BAND?;:SYST:ERR?", "", "SENS:BAND 10, SENS:BAND? (and 1 with it)"),
+        ("SENS:FUNC 'XFR;POW';:INIT;*OPC?;:SYST:ERR?", "", "INIT, *OPC? (and 1 with it)"),
         ("SENS:BAND?;:SOUR:POW?;:SYST:ERR?", "", "SOUR:POW? (and 1 with it)"),
         ("A 1;:BEE 2;:C 3;:SYST:ERR?", '-222,"Data out of range;BEE 2"', "BEE 2 (and 2 with it)"),
         ("SYST:ERR?", "", "SYST:ERR?"),
