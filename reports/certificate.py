@@ -13,6 +13,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from limits.reading import Reading
+from limits.rules import rule_named
 from limits.verdict import Decision, Level, Outcome
 from reports import look, sections, wording
 from reports.errors import NotCertifiable
@@ -22,11 +23,6 @@ from reports.record import UnitRecord
 
 TOP = look.PAGE_HEIGHT - 14.0 * mm
 NEXT_TOP = look.PAGE_HEIGHT - 16.0 * mm
-
-RULES = {
-    "simple acceptance": "A reading on or inside its limit passes; measurement uncertainty moves no limit.",
-}
-"""What the decision rules mean, for readers who do not know their names (ILAC-G8:09/2019, from memory)."""
 
 
 def certificate(record: UnitRecord, issued: datetime) -> bytes:
@@ -149,8 +145,9 @@ def _row(reading: Reading, value: str, limit: str, verdict: str, with_u: bool) -
 
 def _statements(record: UnitRecord, judged: Sequence[Decision]) -> list[Block]:
     rules = dict.fromkeys(decision.rule for decision in judged)
-    explained = " ".join(RULES[rule] for rule in rules if rule in RULES)
+    explained = " ".join(rule_named(rule).words for rule in rules)
     entries = [
+        ("Decision rule", explained),
         ("This unit only", "The results relate only to the unit named here, as it was when it was tested."),
         (
             "Small signals",
@@ -171,8 +168,6 @@ def _statements(record: UnitRecord, judged: Sequence[Decision]) -> list[Block]:
             + ".",
         ),
     ]
-    if explained:
-        entries.insert(0, ("Decision rule", explained))
     if sections.unprintable(record):
         note = "A character that the typeface lacks is shown by its Unicode number, such as [U+4E2D]."
         entries.append(("Characters", note))

@@ -1,7 +1,8 @@
 """The failure sheet of a unit that failed or stayed undecided: for the works and its technicians only.
 
 Nobody may take it for a certificate: another title, a black band and frame on every page, and the words in
-both margins. It says first what failed and by how much, and unlike a certificate it shows the works limits.
+both margins. It says first what failed and by how much, and unlike a certificate it shows the works limits. It
+ends with ruled lines for the workshop.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from limits.reading import Reading
-from limits.verdict import Decision, Level, Outcome
+from limits.verdict import Decision, Level, Outcome, Verdict
 from reports import look, sections, wording
 from reports.errors import NothingFailed
-from reports.layout import Align, Block, Column, Row, say, space, table
+from reports.layout import CELL_GAP, Align, Block, Column, Row, say, space, table
 from reports.publishing import Metadata, publish
 from reports.record import UnitRecord
 from reports.typeface import width
@@ -29,6 +30,12 @@ NEXT_TOP = TOP - 2.0 * mm
 
 ROOM = look.TEXT_WIDTH
 
+PEN_LINE = 9.0 * mm
+"""What a hand needs for a line."""
+
+LEAST_REWORK = 4
+"""So many lines for rework there are on every sheet, even if it takes a page more."""
+
 
 def failure_sheet(record: UnitRecord, issued: datetime) -> bytes:
     """The failure sheet as PDF. Raises NothingFailed for a unit that passed."""
@@ -36,16 +43,6 @@ def failure_sheet(record: UnitRecord, issued: datetime) -> bytes:
         raise NothingFailed(
             f"{record.number}: the unit passed, so there is no failure sheet; make its certificate"
         )
-    pages = sections.laid_out(
-        _before_sweeps(record, issued),
-        lambda height: sections.charts(record, record.verdict.decisions, height),
-        [
-            sections.heading("How it was measured"),
-            *sections.means(record),
-            sections.end_mark("End of failure sheet"),
-        ],
-        (TOP - look.FOOT, NEXT_TOP - look.FOOT),
-    )
     metadata = Metadata(
         title=f"Failure sheet {record.number}, not a certificate",
         author=record.works.name,
@@ -59,7 +56,28 @@ def failure_sheet(record: UnitRecord, issued: datetime) -> bytes:
         _mark(canvas)
         sections.foot(canvas, record, "Failure sheet", page, of)
 
-    return publish(pages, metadata, furnish, look.MARGIN, (TOP, NEXT_TOP))
+    return publish(_pages(record, issued), metadata, furnish, look.MARGIN, (TOP, NEXT_TOP))
+
+
+def _pages(record: UnitRecord, issued: datetime) -> list[list[Block]]:
+    """All that is told, and then room for a pen down to the foot of the last page."""
+    rooms = TOP - look.FOOT, NEXT_TOP - look.FOOT
+    pages = sections.laid_out(
+        _before_sweeps(record, issued),
+        lambda height: sections.charts(record, record.verdict.decisions, height),
+        [
+            sections.heading("How it was measured"),
+            *sections.means(record),
+            sections.heading("Rework"),
+            _for_a_pen(LEAST_REWORK, headed=True),
+            space(4.0),
+            sections.end_mark("End of failure sheet"),
+        ],
+        rooms,
+    )
+    left = rooms[len(pages) > 1] - sum(block.height for block in pages[-1])
+    pages[-1].insert(-2, _for_a_pen(int(left // PEN_LINE)))
+    return pages
 
 
 def _mark(canvas: Canvas) -> None:
@@ -83,94 +101,119 @@ def _mark(canvas: Canvas) -> None:
 
 
 def _before_sweeps(record: UnitRecord, issued: datetime) -> list[Block]:
-    verdict = record.verdict
-    failed = sorted(verdict.failed(), key=lambda decision: decision.level is Level.WORKS)
-    open_ones = [decision for decision in verdict.decisions if decision.outcome is Outcome.UNDECIDED]
+    decisions = record.verdict.decisions
+    amiss = sorted(
+        (group for group in _by_reading(decisions) if _outcome(group) is not Outcome.PASS), key=_severity
+    )
+    word, sentences = _result(record)
     blocks = [
         sections.letterhead(record, "Failure sheet", f"No. {record.number}"),
         sections.facts(record, issued, "Printed"),
         space(9.0),
-        sections.statement(wording.headline(verdict.outcome), _result(record, failed, open_ones), look.ALARM),
+        sections.statement(word, sentences, look.ALARM),
     ]
-    if failed:
-        blocks += [sections.heading("What failed, and by how much"), *_failures(failed, verdict.decisions)]
-    if open_ones:
-        blocks += [sections.heading("What could not be decided"), *_open(open_ones)]
-    if verdict.decisions or record.information:
+    if amiss:
+        blocks += [sections.heading(_amiss_heading(amiss)), *_amiss(amiss, decisions)]
+    if decisions or record.information:
         blocks += [sections.heading("All readings"), *_all_readings(record)]
     if record.panels:
         blocks.append(sections.heading("Sweeps"))
     return blocks
 
 
-def _result(record: UnitRecord, failed: Sequence[Decision], open_ones: Sequence[Decision]) -> list[str]:
-    if not record.verdict.decisions:
-        return ["Nothing was judged."]
-    judged = len(_names(record.verdict.decisions))
-    parts = []
+def _result(record: UnitRecord) -> tuple[str, list[str]]:
+    """The verdict in a word or two, and what it rests on."""
+    verdict = record.verdict
+    if not verdict.decisions:
+        return wording.headline(verdict.outcome), ["Nothing was judged."]
+    judged = len(_names(verdict.decisions))
+    failed = _names(verdict.failed())
+    open_ones = {d.reading.name for d in verdict.decisions if d.outcome is Outcome.UNDECIDED} - failed
+    works_only = bool(failed) and verdict.meets_specification
+    parts = ["The unit meets the customer's specification in full."] if works_only else []
     if failed:
-        parts.append(f"{len(_names(failed))} of {judged} characteristics miss a limit.")
+        whose = "the works' own limit" if works_only else "a limit"
+        parts.append(f"{len(failed)} of {wording.count(judged, 'characteristic', 'characteristics')} ")
+        parts[-1] += f"{'misses' if len(failed) == 1 else 'miss'} {whose}."
     if open_ones:
-        parts.append(f"{len(_names(open_ones))} of {judged} could not be decided.")
-    if record.verdict.meets_specification:
-        parts.append("The customer's specification is met, but not every works limit.")
-    rules = ", ".join(dict.fromkeys(decision.rule for decision in record.verdict.decisions))
-    return [f"{' '.join(parts)} Decision rule: {rules}."]
+        parts.append(f"{len(open_ones)} of {judged} could not be decided.")
+    rules = ", ".join(dict.fromkeys(decision.rule for decision in verdict.decisions))
+    word = "Failed on a works limit only" if works_only else wording.headline(verdict.outcome)
+    return word, [" ".join(parts), f"Decision rule: {rules}."]
 
 
 def _names(decisions: Sequence[Decision]) -> set[str]:
     return {decision.reading.name for decision in decisions}
 
 
-def _failures(failed: Sequence[Decision], everything: Sequence[Decision]) -> list[Block]:
+def _outcome(group: Sequence[Decision]) -> Outcome:
+    return Verdict(tuple(group)).outcome
+
+
+def _severity(group: Sequence[Decision]) -> int:
+    """What the customer was promised comes first, then what the works ask, then what is open."""
+    if _outcome(group) is not Outcome.FAIL:
+        return 2
+    return 0 if _failed_at(group, Level.SPECIFICATION) else 1
+
+
+def _failed_at(group: Sequence[Decision], level: Level) -> bool:
+    return any(decision.level is level and decision.outcome is Outcome.FAIL for decision in group)
+
+
+def _amiss_heading(amiss: Sequence[Sequence[Decision]]) -> str:
+    outcomes = {_outcome(group) for group in amiss}
+    if outcomes == {Outcome.FAIL}:
+        return "What failed, and by how much"
+    if outcomes == {Outcome.UNDECIDED}:
+        return "What could not be decided"
+    return "What failed, by how much, and what could not be decided"
+
+
+def _amiss(amiss: Sequence[Sequence[Decision]], everything: Sequence[Decision]) -> list[Block]:
     columns = (
-        Column("Characteristic", 63.5 * mm),
+        Column("Characteristic", 54.0 * mm),
         Column("Found at, MHz", 20.5 * mm, Align.POINT),
-        Column("Reading", 20.0 * mm, Align.POINT),
-        Column("Limit", 24.0 * mm),
-        Column("Whose limit", 22.0 * mm),
-        Column("By", ROOM - 150.0 * mm, Align.POINT),
+        Column("Reading", 21.0 * mm, Align.POINT),
+        Column("Specification", 22.5 * mm),
+        Column("missed by", 16.5 * mm),
+        Column("Works limit", 22.5 * mm),
+        Column("missed by", ROOM - 157.0 * mm),
     )
-    rows = [
-        Row(
-            (
-                decision.reading.title,
-                sections.place(decision.reading)[1],
-                str(wording.judged(decision, everything) or wording.MISSING),
-                wording.limit(decision.limit_text),
-                decision.level.value,
-                str(wording.distance(decision, everything) or wording.MISSING),
-            ),
-            ((0, look.CELL_STRONG), (2, look.CELL_STRONG), (5, look.CELL_ALARM)),
-            decision.reading.note,
-        )
-        for decision in failed
-    ]
-    return table(columns, rows, look.RESULTS)
+    return table(columns, [_amiss_row(group, everything) for group in amiss], look.RESULTS)
 
 
-def _open(open_ones: Sequence[Decision]) -> list[Block]:
-    columns = (
-        Column("Characteristic", 63.5 * mm),
-        Column("Reading", 20.0 * mm, Align.POINT),
-        Column("Limit", 24.0 * mm),
-        Column("Whose limit", 22.0 * mm),
-        Column("Why", ROOM - 129.5 * mm),
-    )
-    rows = [
-        Row(
-            (
-                decision.reading.title,
-                str(wording.judged(decision) or wording.MISSING),
-                wording.limit(decision.limit_text),
-                decision.level.value,
-                decision.reading.note or "too near the limit for its uncertainty",
-            ),
-            ((0, look.CELL_STRONG),),
+def _amiss_row(group: Sequence[Decision], everything: Sequence[Decision]) -> Row:
+    reading = group[0].reading
+    at_level = {decision.level: decision for decision in group}
+    limits: list[str] = []
+    styles = [(0, look.CELL_STRONG), (2, look.CELL_STRONG)]
+    for level in Level:
+        decision = at_level.get(level)
+        limits += (
+            ["", ""]
+            if decision is None
+            else [wording.limit(decision.limit_text), _miss(decision, everything)]
         )
-        for decision in open_ones
-    ]
-    return table(columns, rows, look.RESULTS)
+        if decision is not None and decision.outcome is not Outcome.PASS:
+            styles.append((2 + len(limits), look.CELL_ALARM))
+    value = str(wording.judged(group[0], everything) or wording.MISSING)
+    return Row((reading.title, sections.place(reading)[1], value, *limits), tuple(styles), _why(group))
+
+
+def _miss(decision: Decision, everything: Sequence[Decision]) -> str:
+    if decision.outcome is Outcome.FAIL:
+        return str(wording.distance(decision, everything) or wording.MISSING)
+    return "met" if decision.outcome is Outcome.PASS else "undecided"
+
+
+def _why(group: Sequence[Decision]) -> str:
+    """The reading's own note; an open decision about a number without one is too near its limit."""
+    overall = _outcome(group)
+    note = next(decision.reading.note for decision in group if decision.outcome is overall)
+    if note or overall is not Outcome.UNDECIDED:
+        return note
+    return "too near the limit for its uncertainty"
 
 
 def _all_readings(record: UnitRecord) -> list[Block]:
@@ -182,8 +225,11 @@ def _all_readings(record: UnitRecord) -> list[Block]:
         Column("Works limit", 24.0 * mm),
         Column("Verdict", ROOM - 156.0 * mm),
     )
-    rows = [_reading_row(decisions) for decisions in _by_reading(record.verdict.decisions)]
-    rows += [_information_row(reading) for reading in record.information]
+    decisions = record.verdict.decisions
+    rows = [_reading_row(group) for group in _by_reading(decisions)]
+    rows += [
+        _information_row(reading) for reading in record.information if reading.name not in _names(decisions)
+    ]
     return table(columns, rows, look.RESULTS)
 
 
@@ -200,10 +246,7 @@ def _reading_row(decisions: Sequence[Decision]) -> Row:
     reading = decisions[0].reading
     value = wording.judged(decisions[0], decisions)
     texts = {decision.level: wording.limit(decision.limit_text) for decision in decisions}
-    outcomes = {decision.outcome for decision in decisions}
-    worst = next(
-        outcome for outcome in (Outcome.FAIL, Outcome.UNDECIDED, Outcome.PASS) if outcome in outcomes
-    )
+    worst = _outcome(decisions)
     cells = (
         reading.title,
         sections.place(reading)[1],
@@ -221,3 +264,28 @@ def _information_row(reading: Reading) -> Row:
     text = wording.MISSING if value is None else str(value)
     cells = (reading.title, sections.place(reading)[1], text, wording.MISSING, wording.MISSING, "")
     return Row(cells, ((2, look.CELL_STRONG),), reading.note)
+
+
+def _for_a_pen(lines: int, *, headed: bool = False) -> Block:
+    """Ruled room for what the workshop found and did, and the next test."""
+    columns = (
+        ("What was found", 55.0 * mm),
+        ("What was done", 55.0 * mm),
+        ("By", 18.0 * mm),
+        ("Date", 20.0 * mm),
+        ("Next test", ROOM - 148.0 * mm),
+    )
+    head = look.SMALL.leading if headed else 0.0
+
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        for name, wide in columns:
+            if headed:
+                say(canvas, x, top - look.SMALL.size, name, look.SMALL)
+            canvas.setStrokeColor(look.GREY)
+            canvas.setLineWidth(0.4)
+            for line in range(1, lines + 1):
+                y = top - head - line * PEN_LINE
+                canvas.line(x, y, x + wide - CELL_GAP, y)
+            x += wide
+
+    return Block(head + lines * PEN_LINE, draw)

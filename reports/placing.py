@@ -39,6 +39,11 @@ class Box:
     def height(self) -> float:
         return self.top - self.bottom
 
+    def around(self, other: Box) -> Box:
+        """The smallest box that holds both."""
+        left, bottom = min(self.left, other.left), min(self.bottom, other.bottom)
+        return Box(left, bottom, max(self.right, other.right), max(self.top, other.top))
+
 
 @dataclass(frozen=True, slots=True)
 class Place:

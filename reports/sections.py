@@ -12,7 +12,8 @@ from reportlab.pdfgen.canvas import Canvas
 from limits.reading import Reading
 from limits.verdict import Decision
 from reports import look, wording
-from reports.charts import Channel, draw_panel, shows
+from reports.charts import draw_panel, shows
+from reports.frame import Channel
 from reports.layout import (
     Align,
     Block,
@@ -122,13 +123,13 @@ def charts(record: UnitRecord, decisions: Sequence[Decision], height: float) -> 
     panels = list(zip(record.panels, _shared_out(record.panels, decisions), strict=True))
     blocks: list[Block] = []
     if len(panels) % 2:
-        blocks += [_picture(*panels.pop(0), channels, (look.TEXT_WIDTH, height)), space(5.0)]
+        blocks += [_picture(*panels.pop(0), channels, (look.TEXT_WIDTH, height)), space(8.0)]
     for left, right in zip(panels[::2], panels[1::2], strict=True):
         pair = beside(
             (0.0, _picture(*left, channels, (HALF, height))),
             (HALF + GUTTER, _picture(*right, channels, (HALF, height))),
         )
-        blocks += [pair, space(5.0)]
+        blocks += [pair, space(8.0)]
     return blocks
 
 

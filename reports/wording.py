@@ -223,6 +223,11 @@ def limit(text: str) -> str:
     return re.sub(r"(?<=\d) (?=(?:dB|[kM]?Hz)\b)", THIN, text)
 
 
+def amount(text: str) -> str:
+    """What a limit's own words say after `at most` or `at least`: `1.80 dB`."""
+    return limit(text.removeprefix("at most ").removeprefix("at least "))
+
+
 def count(amount: int, one: str, many: str) -> str:
     """E.g. `1 characteristic`, `17 characteristics`."""
     return f"{amount} {one if amount == 1 else many}"

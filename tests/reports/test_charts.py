@@ -102,16 +102,24 @@ def test_a_window_of_no_width_is_no_mistake() -> None:
     assert "Tj" in strokes(still, channels=(Channel("TX", 155e6), Channel("RX", 155e6)))
 
 
-def test_every_trace_and_every_limit_is_named(passing: UnitRecord) -> None:
-    """Each name is written once at least, in the picture or in its key."""
+@pytest.mark.parametrize("levels", [(Level.SPECIFICATION,), tuple(Level)], ids=["one level", "both"])
+def test_every_trace_and_every_limit_is_named(passing: UnitRecord, levels: tuple[Level, ...]) -> None:
+    """Each name is written once at least, in the picture or in its key; traces of one title have one name."""
+    decisions = [decision for decision in passing.verdict.decisions if decision.level in levels]
     for shown in passing.panels:
-        texts = "".join(re.findall(r"\((.*?)\) Tj", strokes(shown, *passing.verdict.decisions)))
+        written = re.findall(r"\((.*?)\) Tj", strokes(shown, *decisions))
         for trace in shown.traces:
-            assert trace.title in texts
-        names = {trace.name for trace in shown.traces}
-        wanted = {d.limit_text for d in passing.verdict.decisions if d.lines and d.reading.trace in names}
-        for text in wanted:
-            assert text.rpartition(" ")[0] in texts
+            assert written.count(trace.title) == 1
+        for decision in decisions:
+            if shows(shown, decision):
+                words = decision.limit_text.split() if len(levels) == 1 else decision.limit_text.split()[-2:]
+                assert " ".join(words[:-1]) in "".join(written)
+
+
+def test_two_traces_of_one_title_have_one_name() -> None:
+    halves = panel(np.full(len(F), 20.0), np.full(len(F), 80.0))
+    parts = replace(halves, traces=tuple(replace(trace, title="ANT port") for trace in halves.traces))
+    assert re.findall(r"\((.*?)\) Tj", strokes(parts)).count("ANT port") == 1
 
 
 def test_a_name_without_a_place_stands_in_the_key_once() -> None:
@@ -123,13 +131,19 @@ def test_a_name_without_a_place_stands_in_the_key_once() -> None:
     assert texts.count("Trace 0") == 1
 
 
-def test_limits_of_two_levels_are_told_apart_by_word_and_dash() -> None:
+def test_the_key_says_which_dash_is_whose_limit() -> None:
     works = replace(at_most(30.0, 154e6, 156e6), level=Level.WORKS)
     operators = strokes(panel(np.full(len(F), 80.0)), at_most(20.0, 154e6, 156e6), works)
-    texts = "".join(re.findall(r"\((.*?)\) Tj", operators))
-    assert "specification: at most 20" in texts
-    assert "works limit: at most 30" in texts
+    texts = re.findall(r"\((.*?)\) Tj", operators)
+    assert texts.count("specification") == texts.count("works limit") == 1
+    assert not any("at most" in text for text in texts)
+    assert sum("20" in text for text in texts) > 1, "on its bar and on the scale"
     assert "[2.2 1.2] 0 d" in operators
+
+
+def test_limits_of_one_level_need_no_key() -> None:
+    texts = re.findall(r"\((.*?)\) Tj", strokes(panel(np.full(len(F), 80.0)), at_most(20.0, 154e6, 156e6)))
+    assert "specification" not in texts
 
 
 def test_a_panel_shows_the_limits_of_its_traces_inside_its_window_only() -> None:
