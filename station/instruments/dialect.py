@@ -216,6 +216,7 @@ def _mistakes(source: YamlFile[DialectForm]) -> list[Mistake]:
     found: list[Mistake] = []
     used: set[str] = set()
     for loc, template, known in _templates(form, ordered):
+        found += _unspeakable(source, loc, template)
         try:
             words = _words_in(template)
         except ValueError as error:
@@ -269,6 +270,24 @@ def _templates(
     rows += [(("path",), form.path, ("to", "from")), (("fetch",), form.fetch, ("path",))]
     single = (("wait", form.wait), ("sweep_time", form.sweep_time), ("errors", form.errors))
     return rows + [((name,), text, ()) for name, text in single]
+
+
+_QUESTIONS = ("ask", "wait", "fetch", "sweep_time", "errors")
+
+
+def _unspeakable(source: YamlFile[DialectForm], loc: tuple[str | int, ...], text: str) -> list[Mistake]:
+    """What no instrument could be told, or would never answer."""
+    # IEEE 488.2-1992, 7.1 to 7.7: program messages are 7-bit ASCII (clauses from memory).
+    strange = next((each for each in text if not (each.isascii() and each.isprintable())), "")
+    found = []
+    if strange:
+        what = f"{strange!r} is no ASCII character that can be printed; commands have no others"
+        found.append(source.mistake(loc, what))
+    if loc[-1] in _QUESTIONS and text and "?" not in text:
+        found.append(
+            source.mistake(loc, f"'{text}' is no question, which has a '?'; it would never be answered")
+        )
+    return found
 
 
 def _words_in(template: str) -> list[str]:

@@ -42,12 +42,11 @@ def brief_order(command: str, answer: str = "", error_query: str = "") -> str:
     """
     every = [part.removeprefix(":") for part in split_answers(command)]
     parts = [part for part in every if part and part != error_query] or every
-    headers = [part.partition(" ")[0] for part in parts]
-    named = [part for part, header in zip(parts, headers, strict=True) if header and header in answer]
-    deeds = [part for part, header in zip(parts, headers, strict=True) if not header.endswith("?")]
-    matter = (
-        [max(named, key=len)] if named else [*deeds[-1:], *(parts[-1:] if parts[-1:] != deeds[-1:] else ())]
-    )
+    headers = {part: part.partition(" ")[0] for part in parts}
+    named = [part for part in parts if headers[part] and headers[part] in answer]
+    deeds = [part for part in parts if not headers[part].endswith("?")]
+    questions = [part for part in parts if headers[part].endswith("?")]
+    matter = [max(named, key=len)] if named else deeds[-1:] + questions[-1:]
     shown = ", ".join(cut(part, COMMAND_SHOWN // len(matter)) for part in matter)
     others = len(parts) - len(matter)
     return f"{shown} (and {others} with it)" if others else shown

@@ -140,6 +140,31 @@ def test_each_mistake_of_a_file_is_told_at_its_place(tmp_path, text, old, new, s
     assert all(each.startswith(f"{path}:") for each in told)
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "place", "wrong"),
+    [
+        ("fetch: CALC:DATA?", "fetch: CALC:DATA", "fetch: CALC:DATA", "'CALC:DATA' is no question"),
+        ('wait: "*OPC?"', 'wait: "*OPC"', 'wait: "*OPC"', "'*OPC' is no question"),
+        ("errors: SYST:ERR?", "errors: SYST:ERR", "errors: SYST:ERR", "'SYST:ERR' is no question"),
+        ("sweep_time: SENS:SWE:TIME?", "sweep_time: SENS:SWE:TIME", "sweep_time: ", "is no question"),
+        ('ask: "SENS:BAND?"', 'ask: "SENS:BAND"', '{ask: "SENS:BAND"', "'SENS:BAND' is no question"),
+        ("- ABOR\n", "- ABORT µ\n", "- ABORT", "'µ' is no ASCII"),
+        ("- INIT\n", '- "INIT\\t1"\n', '- "INIT', "is no ASCII character that can be printed"),
+        ("path: XFR:POW:S{to}{from}", "path: XFR:POW:Ŝ{to}{from}", "path: ", "'Ŝ' is no ASCII"),
+        ('expect: "{points}"', 'expect: "{points}°"', '"{points}°"', "'°' is no ASCII"),
+        ("- INIT\n", '- "INIT\\n*WAI"\n', '- "INIT', "expected a text of one line"),
+    ],
+)
+def test_what_no_instrument_could_be_told_or_asked_is_a_mistake(tmp_path, old, new, place, wrong):
+    path = changed(tmp_path, LINEAR, (old, new))
+    lines = path.read_text(encoding="utf-8").splitlines()
+    line = next(number for number, each in enumerate(lines, 1) if place in each)
+    told = mistakes_of(path)
+    assert len(told) == 1
+    assert told[0].startswith(f"{path}:{line}:")
+    assert wrong in told[0]
+
+
 def test_all_mistakes_are_told_at_once(tmp_path):
     path = changed(tmp_path, LINEAR, ("{start_hz}", "{begin_hz}"), ("{power_dbm}", "{power}"))
     assert len(mistakes_of(path)) == 4  # two unknown words, and two settings that would never be set
