@@ -20,10 +20,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from limits.errors import BadInput, Mistake
-from limits.formwords import nearest
+from limits.formwords import suggest
 from limits.quantity import Hertz, Text, Whole
 from limits.yamlfile import Form, YamlFile, editor_schema, read
 from station.instruments.analyzer import Ability, Analyzer
@@ -31,6 +31,15 @@ from station.instruments.catalog import ANALYZERS, AnalyzerKind
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
 from station.instruments.link import Link, open_link
 from station.instruments.visa import address_mistake
+
+
+def _not_empty(value: object) -> object:
+    if isinstance(value, str) and not value.strip():
+        raise ValueError(
+            "expected a part of the analyzer's answer to *IDN?, e.g. its maker and model, got nothing; "
+            "write any word here and `station try-dialect` shows it"
+        )
+    return value
 
 
 class AnalyzerForm(Form):
@@ -41,7 +50,7 @@ class AnalyzerForm(Form):
     """VISA resource name."""
 
     dialect: Text
-    identity: Text
+    identity: Annotated[Text, BeforeValidator(_not_empty)]
     """Text that must occur in its `*IDN?` answer."""
 
     from_hz: Annotated[Hertz, Field(alias="from")]
@@ -69,11 +78,6 @@ class Bench:
     @property
     def name(self) -> str:
         return self.source.value.bench
-
-    @property
-    def digest(self) -> str:
-        """SHA-256 of the file, 64 hexadecimal digits."""
-        return self.source.digest
 
     @property
     def ability(self) -> Ability:
@@ -145,8 +149,8 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
     analyzer = source.value.analyzer
     kinds = tuple(kind.name for kind in ANALYZERS)
     if analyzer.kind not in kinds:
-        hint = nearest(analyzer.kind, kinds) or f"; there are {', '.join(kinds)}"
-        yield source.mistake(("analyzer", "kind"), f"unknown kind of analyzer '{analyzer.kind}'{hint}")
+        what = f"unknown kind of analyzer '{analyzer.kind}'{suggest(analyzer.kind, kinds)}"
+        yield source.mistake(("analyzer", "kind"), what)
     if wrong := address_mistake(analyzer.address):
         yield source.mistake(("analyzer", "address"), wrong)
     if analyzer.from_hz >= analyzer.to_hz:

@@ -32,10 +32,8 @@ class AnalyzerKind:
     """One kind of analyzer."""
 
     name: str
-    about: str
     make: MakesAnalyzer
 
 
-ANALYZERS: tuple[AnalyzerKind, ...] = (
-    AnalyzerKind("vector", "two-port vector network analyzer, complex S-parameters", VectorAnalyzer),
-)
+ANALYZERS: tuple[AnalyzerKind, ...] = (AnalyzerKind("vector", VectorAnalyzer),)
+"""`vector` is a two-port vector network analyzer: complex S-parameters."""

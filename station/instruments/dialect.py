@@ -16,7 +16,7 @@ from typing import Literal
 from pydantic import Field
 
 from limits.errors import BadInput, Mistake
-from limits.formwords import nearest
+from limits.formwords import suggest
 from limits.quantity import Text
 from limits.reading import FloatArray
 from limits.yamlfile import Form, YamlFile, editor_schema, read
@@ -91,7 +91,6 @@ class Dialect:
 
     form: DialectForm
     file: str
-    digest: str
 
     @property
     def name(self) -> str:
@@ -168,7 +167,7 @@ def load_dialect(path: Path) -> Dialect:
     mistakes = (*_mistakes(source), *_misnamed(source, path))
     if mistakes:
         raise BadInput(tuple(sorted(mistakes, key=lambda each: (each.line, each.column))))
-    return Dialect(source.value, source.file, source.digest)
+    return Dialect(source.value, source.file)
 
 
 def dialect_names(folder: Path | None) -> tuple[str, ...]:
@@ -191,9 +190,7 @@ def find_dialect(name: str, folder: Path | None) -> Dialect:
 
 def unknown_dialect(name: str, folder: Path | None) -> str:
     """What to say of a name that no dialect has."""
-    names = dialect_names(folder)
-    hint = nearest(name, names) or f"; there are {', '.join(names)}"
-    return f"unknown dialect '{name}'{hint}"
+    return f"unknown dialect '{name}'{suggest(name, dialect_names(folder))}"
 
 
 def dialect_schema() -> dict[str, object]:
@@ -297,8 +294,7 @@ def _words_in(template: str) -> list[str]:
 def _unknown_word(word: str, known: tuple[str, ...]) -> str:
     if not known:
         return f"no word in braces can stand here, not '{{{word}}}'"
-    hint = nearest(word, known) or f"; known here are {', '.join(known)}"
-    return f"unknown word '{{{word}}}'{hint}"
+    return f"unknown word '{{{word}}}'{suggest(word, known)}"
 
 
 def _filled(template: str, words: Words) -> str:

@@ -55,12 +55,12 @@ def told(path: Path) -> list[str]:
     return [str(mistake).removeprefix(f"{path}:") for mistake in caught.value.mistakes]
 
 
-def test_a_bench_file_tells_name_ability_and_digest(write):
+def test_a_bench_file_tells_name_and_ability(write):
     path = write()
     bench = load(path)
     assert bench.name == "final test 1"
     assert bench.ability == Ability(300e3, 3e9, 1601)
-    assert bench.digest == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert bench.source.digest == hashlib.sha256(path.read_bytes()).hexdigest()
     assert bench.source.text == TEXT
 
 
@@ -68,7 +68,7 @@ def test_a_bench_file_tells_name_ability_and_digest(write):
     ("old", "new", "place", "said"),
     [
         ("kind: vector", "kind: vectr", "3:9", "did you mean 'vector'"),
-        ("kind: vector", "kind: oscilloscope", "3:9", "there are vector"),
+        ("kind: vector", "kind: oscilloscope", "3:9", "valid is vector"),
         ("::5025::SOCKET", "::5025:SOCKET", "4:12", "no name of a device"),
         ("::5025::SOCKET", "::http::SOCKET", "4:12", "'http' is no port"),
         ("::5025::SOCKET", "::70000::SOCKET", "4:12", "'70000' is no port"),
@@ -77,6 +77,18 @@ def test_a_bench_file_tells_name_ability_and_digest(write):
         ("most_points: 1601", "most_points: 1", "9:16", "at least 2"),
         ("most_points: 1601", "most_points: 1e3", "9:16", "1e3"),
         ("identity:", "identiy:", "6:3", "did you mean 'identity'"),
+        (
+            " Skerry Works,Simulated vector analyzer",
+            ' ""',
+            "6:13",
+            "a part of the analyzer's answer to *IDN?",
+        ),
+        (
+            " Skerry Works,Simulated vector analyzer",
+            ' " "',
+            "6:13",
+            "write any word here and `station try-dialect` shows it",
+        ),
     ],
 )
 def test_each_mistake_is_told_at_its_place(write, old, new, place, said):

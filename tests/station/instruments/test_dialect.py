@@ -104,7 +104,7 @@ def test_a_dialect_of_the_works_goes_before_a_shipped_one(tmp_path):
 def test_an_unknown_dialect_is_told_with_the_nearest_name(tmp_path):
     with pytest.raises(UserMistake, match="unknown dialect 'linear-singel'; did you mean 'linear-single'"):
         find_dialect("linear-singel", tmp_path)
-    with pytest.raises(UserMistake, match="there are linear-single, list-all"):
+    with pytest.raises(UserMistake, match="valid are linear-single, list-all"):
         find_dialect("../../etc/passwd", tmp_path)
 
 
