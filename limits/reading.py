@@ -78,6 +78,9 @@ class Curve:
     value: FloatArray
     """Shape (n,), in `unit`. May hold NaN where there is no number; the judge passes no such point."""
 
+    step_hz: float
+    """The widest step between points that was asked for; the judge takes a wider one for a hole."""
+
     trace: str | None = None
 
     def __post_init__(self) -> None:

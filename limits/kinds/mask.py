@@ -27,7 +27,7 @@ EDGE_HZ = 1.0
 """How far a point may miss the edge of a span and still be on it: analyzers keep frequencies to 1 Hz or better."""
 
 WIDEST_STEP = 0.5
-"""A step between points wider than this part of a span is a hole in it: three points are the least that span it."""
+"""A step between points wider than this part of a span is a hole in it, whatever step was asked for."""
 
 
 def _in_db(amount: Amount) -> Amount:
@@ -153,7 +153,7 @@ def _holes(curve: Curve, inside: NDArray[np.bool_], low: float, high: float) -> 
         yield f"not measured from {_span_words(low, high)}"
     else:
         edges = np.clip(np.concatenate(([low], freq, [high])), low, high)
-        missing = np.diff(edges) > WIDEST_STEP * (high - low) + EDGE_HZ
+        missing = np.diff(edges) > min(curve.step_hz, WIDEST_STEP * (high - low)) + EDGE_HZ
         missing[0] |= curve.freq_hz[0] > low + EDGE_HZ
         missing[-1] |= curve.freq_hz[-1] < high - EDGE_HZ
         for index in np.flatnonzero(missing):

@@ -24,8 +24,8 @@ class Characteristic:
     """The same as `to` for a reflection."""
 
     place: Place
-    step_hz: float | None
-    """The coarsest step the sweep may have where this looks; None for the overview's own."""
+    step_hz: float
+    """The coarsest step the sweep may have where this looks."""
 
     @property
     def unit(self) -> str:
@@ -52,7 +52,9 @@ class Characteristic:
         view = look(sweeps[self.hookup], self.to, self.source)
         if self.measure.find is None:
             part = view.over(*self.place.span)
-            return Curve(self.name, self.title, self.unit, part.freq_hz, part.db, trace=view.name)
+            return Curve(
+                self.name, self.title, self.unit, part.freq_hz, part.db, self.step_hz, trace=view.name
+            )
         found = self.measure.find(view, self.place)
         return Reading(
             name=self.name,

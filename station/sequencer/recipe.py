@@ -15,10 +15,13 @@ from typing import Annotated
 from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from limits.errors import BadInput, Mistake
-from limits.formwords import nearest
-from limits.quantity import Channels, Dbm, Decibel, Frequency, Hertz, Span, Text, Whole
+from limits.formwords import suggest
+from limits.quantity import Channels, Dbm, Decibel, FileName, Frequency, Hertz, Span, Text, Whole
 from limits.table import LimitTable, misfits
+from limits.units import hertz_text, in_one_unit
 from limits.yamlfile import Form, YamlFile, editor_schema, read
+from limits.yamltree import Loc
+from station.instruments.analyzer import Ability
 from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
 from station.measurements.measure import Look, Measure, Place
@@ -33,12 +36,32 @@ PATHS: dict[str, tuple[Hookup, Port, Port]] = {
 """Hook-up, port it goes to and port it comes from, by the words a recipe uses."""
 
 
+def _within(low: float, high: float, why: str) -> AfterValidator:
+    """Takes what lies between the two, and says why of what does not."""
+
+    def check(value: float) -> float:
+        if not low <= value <= high:
+            raise ValueError(why)
+        return value
+
+    return AfterValidator(check)
+
+
+_POWER = (
+    "the power lies from -60 to +10 dBm: a stronger source can hurt receivers, a weaker one is lost in noise"
+)
+_BANDWIDTH = (
+    "the bandwidth lies from 1 Hz to 1 MHz: below it a sweep takes hours, above it noise hides the unit"
+)
+_AVERAGES = "the averages are 1 to 1000: more take hours and no longer help, since the unit drifts meanwhile"
+
+
 class AnalyzerForm(Form):
     """How every sweep of the recipe is made."""
 
-    bandwidth: Hertz
-    averages: Whole = Field(ge=1)
-    power: Dbm
+    bandwidth: Annotated[Hertz, _within(1.0, 1e6, _BANDWIDTH)]
+    averages: Annotated[Whole, _within(1, 1000, _AVERAGES)]
+    power: Annotated[Dbm, _within(-60.0, 10.0, _POWER)]
 
 
 class OverviewForm(Form):
@@ -58,9 +81,7 @@ def _known(kind: str, words: Iterable[str]) -> AfterValidator:
 
     def check(word: str) -> str:
         if word not in valid:
-            raise ValueError(
-                f"unknown {kind} '{word}'{nearest(word, valid) or '; valid are ' + ', '.join(valid)}"
-            )
+            raise ValueError(f"unknown {kind} '{word}'{suggest(word, valid)}")
         return word
 
     return AfterValidator(check)
@@ -101,8 +122,8 @@ class RecipeForm(Form):
 
     recipe: Text
     revision: Text
-    model: Text
-    limit_table: Text
+    model: FileName
+    limit_table: FileName
     analyzer: AnalyzerForm
     overview: OverviewForm
     characteristics: dict[Text, CharacteristicForm] = Field(min_length=1)
@@ -131,11 +152,28 @@ class Recipe:
         return Zone(low_hz, high_hz, self.form.overview.step)
 
     def bind(self, channels: Channels) -> tuple[Characteristic, ...]:
-        """The characteristics for one pair of channels, in the file's order."""
-        return tuple(_bind(name, form, channels) for name, form in self.form.characteristics.items())
+        """The characteristics for one pair of channels, in the file's order.
+
+        Raises ValueError where `mistakes` has something to tell.
+        """
+        coarsest_hz = self.form.overview.step
+        return tuple(
+            _bind(name, form, channels, form.step or coarsest_hz)
+            for name, form in self.form.characteristics.items()
+        )
+
+    def mistakes(self, channels: Channels) -> tuple[Mistake, ...]:
+        """What keeps the recipe from being bound to these channels, in the file's order."""
+        found = [self.source.mistake(loc, what) for loc, what in _unbindable(self.form, channels)]
+        return tuple(sorted(found, key=lambda mistake: (mistake.line, mistake.column)))
 
     def outside(self, channels: Channels, low_hz: float, high_hz: float) -> tuple[Mistake, ...]:
-        """Everything the recipe would sweep for these channels beyond what an analyzer reaches."""
+        """Everything the recipe would sweep for these channels beyond what an analyzer reaches.
+
+        Where it cannot even be bound to them, what keeps it from that.
+        """
+        if mistakes := self.mistakes(channels):
+            return mistakes
         spans: dict[tuple[str, ...], tuple[float, float]] = {
             ("overview", "over"): self.form.overview.over.at(channels)
         }
@@ -155,7 +193,15 @@ class Recipe:
 
 def load(path: Path) -> Recipe:
     """Read a recipe. Raises limits.errors.BadInput with every mistake of the file."""
-    return Recipe(read(path, RecipeForm))
+    source = read(path, RecipeForm)
+    too_coarse = [
+        source.mistake((*loc, "step"), what)
+        for loc, over, step_hz in _stretches(source.value)
+        if (what := _too_coarse(step_hz, over.width_hz))
+    ]
+    if too_coarse:
+        raise BadInput(tuple(too_coarse))
+    return Recipe(source)
 
 
 def check_fit(recipe: Recipe, table: LimitTable) -> None:
@@ -163,7 +209,11 @@ def check_fit(recipe: Recipe, table: LimitTable) -> None:
 
     Raises limits.errors.BadInput with every reason.
     """
-    mistakes = list(misfits(table, {item.name: item for item in recipe.bind(Channels(150e6, 151e6))}))
+    measures = {name: _measure(form) for name, form in recipe.form.characteristics.items()}
+    mistakes = list(misfits(table, measures))
+    if table.name != recipe.form.limit_table:
+        what = f"is to be judged by limit table '{recipe.form.limit_table}', but got '{table.name}'"
+        mistakes.insert(0, recipe.source.mistake(("limit_table",), what))
     if table.model != recipe.form.model:
         what = (
             f"is for model {recipe.form.model}, but its limit table {table.name} is for model {table.model}"
@@ -171,6 +221,18 @@ def check_fit(recipe: Recipe, table: LimitTable) -> None:
         mistakes.insert(0, recipe.source.mistake(("model",), what))
     if mistakes:
         raise BadInput(tuple(mistakes))
+
+
+def check_channels(recipe: Recipe, table: LimitTable | None, channels: Channels, ability: Ability) -> None:
+    """Refuse a recipe and its limit table for an order whose channels they cannot be bound to, or not be swept for.
+
+    Raises limits.errors.BadInput with every reason.
+    """
+    mistakes = recipe.outside(channels, ability.low_hz, ability.high_hz)
+    if table is not None:
+        mistakes += table.mistakes(channels)
+    if mistakes:
+        raise BadInput(mistakes)
 
 
 def schema() -> dict[str, object]:
@@ -203,7 +265,39 @@ def _hookup(name: str | None) -> Hookup:
     return next(hookup for hookup in HOOKUPS if hookup.name == name)
 
 
-def _bind(name: str, form: CharacteristicForm, channels: Channels) -> Characteristic:
+def _stretches(form: RecipeForm) -> Iterator[tuple[Loc, Span, float]]:
+    """Every span that is swept: where it stands, its ends and its step."""
+    yield ("overview",), form.overview.over, form.overview.step
+    for name, item in form.characteristics.items():
+        if item.over is not None:
+            yield ("characteristics", name), item.over, item.step or form.overview.step
+
+
+def _too_coarse(step_hz: float, width_hz: float | None) -> str:
+    """What to tell of a step that leaves nothing of its span; empty where all is well or not yet known."""
+    if width_hz is None or step_hz < width_hz:
+        return ""
+    step, width = hertz_text(step_hz), hertz_text(width_hz)
+    return f"a step of {step} is not smaller than what it sweeps, which is {width} wide"
+
+
+def _unbindable(form: RecipeForm, channels: Channels) -> Iterator[tuple[Loc, str]]:
+    """Spans that cross or are too narrow for these channels, and frequencies outside the span they belong to."""
+    for loc, over, step_hz in _stretches(form):
+        if crossed := over.crossed(channels):
+            yield (*loc, "over"), crossed
+            continue
+        low_hz, high_hz = over.at(channels)
+        if coarse := _too_coarse(step_hz, high_hz - low_hz):
+            yield (*loc, "step"), coarse
+        at = form.characteristics[str(loc[1])].at if len(loc) > 1 else None
+        if at is not None and not low_hz <= at.at(channels) <= high_hz:
+            span = " to ".join(in_one_unit(hertz_text(low_hz), hertz_text(high_hz)))
+            here = f"'{at}' is {hertz_text(at.at(channels))} for this order"
+            yield (*loc, "at"), f"{here}, which is not in {span}, where it is looked for"
+
+
+def _bind(name: str, form: CharacteristicForm, channels: Channels, step_hz: float) -> Characteristic:
     measure = _measure(form)
     if form.path is not None:
         hookup, to, source = PATHS[form.path]
@@ -222,7 +316,7 @@ def _bind(name: str, form: CharacteristicForm, channels: Channels) -> Characteri
             span_hz=form.over.at(channels) if form.over else None,
             level_db=form.level,
         ),
-        step_hz=form.step,
+        step_hz=step_hz,
     )
 
 

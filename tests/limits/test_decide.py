@@ -34,7 +34,7 @@ def notch(value: float | None) -> Reading:
 
 def isolation(level: float) -> Curve:
     freq = np.linspace(156e6, 157e6, 101)
-    return Curve("isolation", "Isolation", "dB", freq, np.full(freq.shape, level), "TX-RX")
+    return Curve("isolation", "Isolation", "dB", freq, np.full(freq.shape, level), 10e3, "TX-RX")
 
 
 def test_there_is_one_decision_for_each_level_of_each_row_in_the_tables_order(table: MakeTable) -> None:

@@ -17,9 +17,9 @@ def test_a_reading_is_a_finite_number_or_none(value: float) -> None:
 
 def test_a_curve_has_one_value_for_each_frequency() -> None:
     with pytest.raises(ValueError, match="one for each"):
-        Curve("x", "X", "dB", np.array([1.0, 2.0]), np.array([1.0]))
+        Curve("x", "X", "dB", np.array([1.0, 2.0]), np.array([1.0]), 1.0)
 
 
 def test_a_point_of_a_curve_is_a_reading() -> None:
-    curve = Curve("x", "X", "dB", np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 6.0]), "TX-RX")
+    curve = Curve("x", "X", "dB", np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 6.0]), 1.0, "TX-RX")
     assert curve.at(1) == Reading("x", "X", "dB", 5.0, at_hz=2.0, span_hz=(1.0, 3.0), trace="TX-RX")

@@ -23,13 +23,13 @@ def curve(
     low_hz: float = 155e6, high_hz: float = 159e6, step_hz: float = 12.5e3, level: float = 80.0
 ) -> Curve:
     freq = np.arange(low_hz, high_hz + step_hz / 2, step_hz)
-    return Curve("isolation", "Isolation", "dB", freq, np.full(freq.shape, level), "TX-RX")
+    return Curve("isolation", "Isolation", "dB", freq, np.full(freq.shape, level), step_hz, "TX-RX")
 
 
 def changed(before: Curve, at_hz: float, value: float) -> Curve:
     values = before.value.copy()
     values[int(np.argmin(np.abs(before.freq_hz - at_hz)))] = value
-    return Curve(before.name, before.title, before.unit, before.freq_hz, values, before.trace)
+    return Curve(before.name, before.title, before.unit, before.freq_hz, values, before.step_hz, before.trace)
 
 
 def test_the_decision_is_shown_by_the_point_of_worst_margin(bound: MakeBound, channels: Channels) -> None:
@@ -85,14 +85,36 @@ def test_where_the_curve_says_nothing_there_is_no_margin_but_a_note(
 def test_a_gap_between_two_pieces_of_a_curve_is_found(bound: MakeBound, channels: Channels) -> None:
     low, high = curve(155e6, 156.6e6), curve(157.9e6, 159e6)
     freq = np.concatenate((low.freq_hz, high.freq_hz))
-    seen = Curve("isolation", "Isolation", "dB", freq, np.full(freq.shape, 80.0), "TX-RX")
+    seen = Curve("isolation", "Isolation", "dB", freq, np.full(freq.shape, 80.0), 12.5e3, "TX-RX")
     weighed = bound(TWO).weigh(seen, channels)
     assert (weighed.margin, weighed.reading.note) == (None, "not measured from 156.6 to 157.9 MHz")
 
 
+def test_a_curve_swept_more_coarsely_than_was_asked_for_speaks_for_nothing(
+    bound: MakeBound, channels: Channels
+) -> None:
+    """Three points 2.9 MHz apart reach both edges of a wide window, and could straddle anything."""
+    limit = bound("{mask: [{over: low - 2.5 MHz to high + 2.7 MHz, at_least: 40 dB}]}")
+    freq = np.array([153.95e6, 156.85e6, 159.75e6])
+    for asked, margin in ((25e3, None), (2.9e6 - 2, None), (2.9e6, 40.0)):
+        seen = Curve("isolation", "Isolation", "dB", freq, np.full(3, 80.0), asked, "TX-RX")
+        weighed = limit.weigh(seen, channels)
+        assert weighed.margin == margin
+        assert ("not measured from 153.95 to 156.85 MHz" in weighed.reading.note) is (margin is None)
+
+
+def test_a_step_missed_by_less_than_a_hertz_is_no_hole(bound: MakeBound, channels: Channels) -> None:
+    """As an analyzer misses it that keeps its frequencies to 1 Hz."""
+    limit = bound("{mask: [{over: tx ± 10 kHz, at_least: 70 dB}]}")
+    freq = np.rint(channels.tx_hz + np.arange(-31, 32) * 1e3 / 3)
+    seen = Curve("isolation", "Isolation", "dB", freq, np.full(63, 80.0), 1e3 / 3, "TX-RX")
+    assert np.diff(freq).max() > 1e3 / 3
+    assert limit.weigh(seen, channels).margin == 10.0
+
+
 def test_a_curve_that_does_not_rise_is_not_believed(bound: MakeBound, channels: Channels) -> None:
     before = curve()
-    seen = Curve("isolation", "Isolation", "dB", before.freq_hz[::-1].copy(), before.value, "TX-RX")
+    seen = Curve("isolation", "Isolation", "dB", before.freq_hz[::-1].copy(), before.value, 12.5e3, "TX-RX")
     weighed = bound(TWO).weigh(seen, channels)
     assert (weighed.margin, "do not rise" in weighed.reading.note) == (None, True)
 
@@ -118,7 +140,7 @@ def test_an_edge_missed_by_less_than_a_hertz_is_covered(bound: MakeBound, channe
     before = curve(156.4375e6, 156.4625e6)
     for shift, margin in ((0.9, 10.0), (1.1, None)):
         freq = before.freq_hz + np.array([shift, 0.0, -shift])
-        seen = Curve("isolation", "Isolation", "dB", freq, before.value, "TX-RX")
+        seen = Curve("isolation", "Isolation", "dB", freq, before.value, 12.5e3, "TX-RX")
         assert limit.weigh(seen, channels).margin == margin
 
 
@@ -129,7 +151,7 @@ def test_one_number_is_nothing_for_a_mask(bound: MakeBound, channels: Channels) 
 
 
 def test_an_empty_curve_is_nothing_for_a_mask(bound: MakeBound, channels: Channels) -> None:
-    empty = Curve("isolation", "Isolation", "dB", np.array([]), np.array([]))
+    empty = Curve("isolation", "Isolation", "dB", np.array([]), np.array([]), 12.5e3)
     assert bound(TWO).weigh(empty, channels).margin is None
 
 
@@ -174,14 +196,15 @@ def test_a_mask_knows_when_it_is_surely_looser(bound: MakeBound, mine: str, loos
     first=st.floats(-30e3, 5e3),
     step=st.floats(500.0, 40e3),
     limit=st.integers(0, 100),
+    asked=st.floats(500.0, 40e3),
 )
 def test_a_mask_passes_only_what_is_whole_and_inside(
-    values: list[float], first: float, step: float, limit: int
+    values: list[float], first: float, step: float, limit: int, asked: float
 ) -> None:
-    """A margin that is not negative means: both edges reached, no number missing, none outside."""
+    """A margin that is not negative means: both edges reached, no gap too wide, no number missing, none outside."""
     channels = Channels(156.45e6, 157.05e6)
     freq = channels.tx_hz + first + step * np.arange(len(values))
-    seen = Curve("x", "X", "dB", freq, np.array(values))
+    seen = Curve("x", "X", "dB", freq, np.array(values), asked)
     row = MaskRow(over=Span.parse("tx ± 20 kHz"), at_least=Amount.parse(f"{limit} dB"))
     margin = Mask((row,)).weigh(seen, channels).margin
     judged = np.array(values)[np.abs(freq - channels.tx_hz) <= 20e3 + 1]
@@ -189,5 +212,6 @@ def test_a_mask_passes_only_what_is_whole_and_inside(
         assert freq[0] <= channels.tx_hz - 20e3 + 1
         assert freq[-1] >= channels.tx_hz + 20e3 - 1
         assert judged.size and np.all(judged >= limit)
+        assert judged.size == 1 or step <= asked + 1
     if np.any(judged < limit):
         assert margin is not None and margin < 0

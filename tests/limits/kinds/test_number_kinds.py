@@ -126,7 +126,7 @@ def test_what_the_limit_is_not_made_for_has_no_margin(
     bound: MakeBound, reading: MakeReading, channels: Channels
 ) -> None:
     limit = bound("{at_most: 1.6 dB}")
-    curve = Curve("x", "X", "dB", np.array([1.0, 2.0]), np.array([0.1, 0.2]))
+    curve = Curve("x", "X", "dB", np.array([1.0, 2.0]), np.array([0.1, 0.2]), 1.0)
     for subject, note in (
         (reading(1.0, unit="Hz"), "the limit is in dB, this is in Hz"),
         (curve, "the limit is for one number, which this is not"),
