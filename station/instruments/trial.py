@@ -1,12 +1,13 @@
 """Try a dialect on the connected instrument: each command by itself, what it answered, what to do about it.
 
 Goes on after a mistake, since the next commands tell as much; ends early only when nobody answers any more.
-The sweep is small and its power low, whatever is connected.
+The sweep is small and its power low, at most -10 dBm, whatever is connected.
 """
 
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -22,10 +23,12 @@ from station.instruments.vector import timeout_for
 from station.measurements.sweep import SweepSettings
 
 SAFE_POWER_DBM = -20.0
-"""Harmless to any receiver that may be connected; common practice, no source."""
+MOST_POWER_DBM = -10.0
+"""Up to here harmless to any receiver that may be connected; common practice, no source."""
 
 _MOST_POINTS = 11
-_BANDWIDTH_HZ = 1000.0
+_BANDWIDTH_HZ = 100.0
+_AVERAGES = 4
 _SHOWN = 80
 
 
@@ -46,29 +49,49 @@ class TrialLine:
 
 
 def try_dialect(
-    link: Link, dialect: Dialect, ability: Ability, *, power_dbm: float = SAFE_POWER_DBM
+    link: Link,
+    dialect: Dialect,
+    ability: Ability,
+    *,
+    identity: str = "",
+    power_dbm: float = SAFE_POWER_DBM,
 ) -> tuple[TrialLine, ...]:
-    """Every command of a dialect tried on the instrument at the other end, in the order of a sweep."""
-    return tuple(_Trial(link, dialect, ability, power_dbm).lines())
+    """Every command of a dialect tried on the instrument at the other end, in the order of a sweep.
+
+    `identity` is what the bench file says must be in the `*IDN?` answer. Raises ValueError above MOST_POWER_DBM.
+    """
+    if power_dbm > MOST_POWER_DBM:
+        raise ValueError(
+            f"a trial does not know what is connected, so its power is at most {MOST_POWER_DBM:g} dBm, "
+            f"not {power_dbm:g} dBm"
+        )
+    return tuple(_Trial(link, dialect, ability, identity, power_dbm).lines())
 
 
 class _Trial:
-    def __init__(self, link: Link, dialect: Dialect, ability: Ability, power_dbm: float) -> None:
+    def __init__(
+        self, link: Link, dialect: Dialect, ability: Ability, identity: str, power_dbm: float
+    ) -> None:
         self._link = link
         self._dialect = dialect
-        self._settings = SweepSettings(_BANDWIDTH_HZ, 1, power_dbm)
+        self._expected = identity
+        self._settings = SweepSettings(_BANDWIDTH_HZ, _AVERAGES, power_dbm)
         self._freq_hz = _few_frequencies(ability)
         self._told_s = 0.0
 
     def lines(self) -> Iterator[TrialLine]:
         """One line a command; stops after the first that finds nobody."""
-        for step in self._steps():
-            try:
+        understood = True
+        try:
+            for step in self._steps():
                 line = step()
-            except Unreachable as fault:
-                yield _line_of(fault)
-                return
-            yield line
+                # Another instrument than the expected one may speak the dialect all the same.
+                understood &= line.fine or line.sent == "*IDN?"
+                yield line
+            if understood and (averaging := self._averaging()):
+                yield averaging
+        except Unreachable as fault:
+            yield _line_of(fault)
 
     def _steps(self) -> Iterator[Callable[[], TrialLine]]:
         dialect, words = self._dialect, words_for(self._settings, self._freq_hz)
@@ -87,10 +110,15 @@ class _Trial:
         yield lambda: self._fetch(dialect.fetch(path))
 
     def _identity(self) -> TrialLine:
-        wanted = self._dialect.form.identity
-
         def judge(answer: str) -> str:
-            return "" if wanted in answer else f"the dialect is for instruments whose identity has {wanted!r}"
+            if (wanted := self._dialect.form.identity) not in answer:
+                return f"the dialect is for instruments whose identity has {wanted!r}"
+            if self._expected not in answer:
+                return (
+                    f"the bench file expects an identity with {self._expected!r}: write a part of this answer "
+                    "there, or connect the instrument it names"
+                )
+            return ""
 
         return self._asked("*IDN?", judge, ask=lambda _question: self._link.identify())
 
@@ -153,6 +181,31 @@ class _Trial:
 
         return self._asked(question, lambda _answer: "", ask=ask)
 
+    def _averaging(self) -> TrialLine | None:
+        """Whether one start takes as many sweeps as averages; None where that cannot be told from the time."""
+        sent = "; ".join(self._dialect.form.start)
+        try:
+            one_s, all_s = (self._seconds_a_start(averages) for averages in (1, _AVERAGES))
+        except Unreachable:
+            raise
+        except InstrumentFault as fault:
+            return _line_of(fault, sent)
+        # An analyzer that sweeps at once, as in a rehearsal, tells nothing.
+        if one_s < 0.5 * self._freq_hz.size / _BANDWIDTH_HZ:
+            return None
+        answer = f"one start took {one_s:.2f} s without averaging, {all_s:.2f} s with {_AVERAGES} averages"
+        # Half-way between one sweep's time and that of all, as a ratio.
+        fine = all_s > _AVERAGES**0.5 * one_s
+        return TrialLine(sent, answer, (), fine, "" if fine else _ONE_SWEEP_ONLY)
+
+    def _seconds_a_start(self, averages: int) -> float:
+        settings = SweepSettings(_BANDWIDTH_HZ, averages, self._settings.power_dbm)
+        self._link.order(self._dialect.arrange(words_for(settings, self._freq_hz)))
+        timeout_s = timeout_for(self._freq_hz.size, settings, self._told_s, self._link.patience_s)
+        begun = time.monotonic()
+        self._link.order(self._dialect.form.start, (self._dialect.form.wait,), timeout_s)
+        return time.monotonic() - begun
+
     def _asked(
         self, question: str, judge: Callable[[str], str], ask: Callable[[str], str] | None = None
     ) -> TrialLine:
@@ -190,6 +243,11 @@ def _advice_on(errors: tuple[str, ...]) -> str:
     hundreds = -int(number[1]) // 100 if number else 0
     return _BY_HUNDREDS.get(hundreds, "the maker's own error number: see the instrument's manual")
 
+
+_ONE_SWEEP_ONLY = (
+    "it seems to take one sweep a start, whatever the averages, so readings would be noisier than told: look in "
+    "its manual for the count of sweeps a trigger takes (SCPI has SENS:SWE:COUN) and set it to {averages}"
+)
 
 _BY_HUNDREDS = {
     1: "it does not understand the command: compare its spelling with the instrument's manual",
