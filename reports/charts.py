@@ -65,8 +65,12 @@ def draw_panel(
     for bar in bars:
         draw_bar(canvas, bar)
         plot.add_line(np.array(bar.x), np.array(bar.y))
-    key = name_bars(canvas, plot, bars) + _name_traces(canvas, plot, panel.traces, lines, pens)
-    _key(canvas, frame, area[1], key)
+    limits = name_bars(canvas, plot, bars)
+    # A trace's name across a channel's line, under the channel's name, would read as a name of the channel.
+    for channel in channels:
+        place = frame.at(channel.freq_hz, frame.value[0])[0]
+        plot.add_line(np.array([place, place]), np.array([frame.bottom, frame.top]))
+    _key(canvas, frame, area[1], limits + _name_traces(canvas, plot, panel.traces, lines, pens))
 
 
 def shows(panel: Panel, decision: Decision) -> bool:

@@ -170,10 +170,10 @@ def _panels(points: int = 801) -> tuple[Panel, ...]:
         "tx_ant": Trace("tx_ant", "TX to ANT", f, tx_ant),
         "ant_rx": Trace("ant_rx", "ANT to RX", f, ant_rx),
         "tx_rx": Trace("tx_rx", "TX to RX", f, tx_rx),
-        "rl_tx": Trace("rl_tx", "TX", f, _match_db(f, TX_HZ, 29.0, 1)),
-        "rl_rx": Trace("rl_rx", "RX", f, _match_db(f, RX_HZ, 31.0, 2)),
+        "rl_tx": Trace("rl_tx", "TX port", f, _match_db(f, TX_HZ, 29.0, 1)),
+        "rl_rx": Trace("rl_rx", "RX port", f, _match_db(f, RX_HZ, 31.0, 2)),
         "rl_ant": Trace(
-            "rl_ant", "ANT", f, np.maximum(_match_db(f, TX_HZ, 27.0, 3), _match_db(f, RX_HZ, 26.0, 4))
+            "rl_ant", "ANT port", f, np.maximum(_match_db(f, TX_HZ, 27.0, 3), _match_db(f, RX_HZ, 26.0, 4))
         ),
     }
     near = np.linspace(TX_HZ - 0.1e6, TX_HZ + 0.1e6, 201)

@@ -13,10 +13,11 @@ from reportlab.pdfgen.canvas import Canvas
 
 from limits.reading import Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome
-from reports.charts import Channel, draw_panel, shows
-from reports.look import ALARM
+from reports.charts import draw_panel, shows
+from reports.frame import Channel, frame_of
+from reports.look import ALARM, CHART_LABEL
 from reports.record import Panel, Trace, UnitRecord
-from reports.typeface import REGULAR, install
+from reports.typeface import REGULAR, install, width
 
 F = np.linspace(150e6, 160e6, 1601)
 AREA = (0.0, 0.0, 240.0, 160.0)
@@ -129,6 +130,22 @@ def test_a_name_without_a_place_stands_in_the_key_once() -> None:
     texts = re.findall(r"\((.*?)\) Tj", strokes(panel(noise), *limits))
     assert sum("at most 20" in text for text in texts) == 1
     assert texts.count("Trace 0") == 1
+
+
+def test_no_traces_name_lies_across_a_channels_line() -> None:
+    """Under the channel's own name it would read as that channel's."""
+
+    def reach(text: str, operators: str) -> tuple[float, float]:
+        found = re.search(rf"1 0 0 1 ([\d.]+) [\d.]+ Tm[^\n]*\({text}\) Tj", operators)
+        assert found is not None
+        return float(found[1]), float(found[1]) + width(text, CHART_LABEL)
+
+    flat = panel(np.full(len(F), 50.0))
+    left, right = reach("Trace 0", strokes(flat))
+    middle = frame_of(flat, AREA).at(155e6, 0.0)[0]
+    assert left < middle < right, "without a channel the name stands in the middle"
+    left, right = reach("Trace 0", strokes(flat, channels=(Channel("TX", 155e6),)))
+    assert right < middle or left > middle
 
 
 def test_the_key_says_which_dash_is_whose_limit() -> None:
