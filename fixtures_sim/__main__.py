@@ -1,7 +1,7 @@
 """`python -m fixtures_sim`: a bench on loopback, for any SCPI client to play with.
 
-Prints one JSON line with the ports when it can be reached and runs until it is interrupted, or, with
-`--until-stdin-closes`, until whoever started it goes away.
+Prints one JSON line with the ports and what lies on the fixture as soon as it can be reached. Runs until it is
+interrupted, or, with `--until-stdin-closes`, until whoever started it goes away.
 """
 
 from __future__ import annotations
@@ -12,15 +12,17 @@ import os
 import select
 import signal
 import sys
+from collections.abc import Mapping
 from types import FrameType
+from typing import Any
 
 from fixtures_sim.imperfections import Imperfections, TestPorts
 from fixtures_sim.server import Bench, running_bench
 from fixtures_sim.tcp import PortTaken
 from fixtures_sim.units import build_unit
 
-SAMPLE = ("SK-V4", "SKV-0001", 157.05e6, 161.65e6)
-"""What lies on the fixture until the hands place something else."""
+SAMPLE: Mapping[str, Any] = {"model": "SK-V4", "serial": "SKV-0001", "tx_hz": 156.6e6, "rx_hz": 157.4e6}
+"""What lies on the fixture until the hands place something else; 0.8 MHz is what the model is built for."""
 
 
 def main(arguments: list[str]) -> int:
@@ -68,14 +70,13 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _place_sample(bench: Bench, seed: int) -> None:
-    model, serial, tx_hz, rx_hz = SAMPLE
-    bench.place(build_unit(model, serial, tx_hz, rx_hz, seed, ()))
+    bench.place(build_unit(**SAMPLE, seed=seed))
     bench.hook_up("TX", "ANT")
 
 
 def _say_ready(bench: Bench) -> None:
     ports = {"socket": bench.socket_port, "hislip": bench.hislip_port, "hands": bench.hands_port}
-    sys.stdout.write(json.dumps(ports) + "\n")
+    sys.stdout.write(json.dumps({**ports, **SAMPLE}) + "\n")
     sys.stdout.flush()
 
 

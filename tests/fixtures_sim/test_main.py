@@ -30,10 +30,10 @@ def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
         program.communicate()
 
 
-def ports(program: subprocess.Popen[str]) -> dict[str, int]:
+def ports(program: subprocess.Popen[str]) -> dict[str, Any]:
     assert program.stdout is not None
     line = program.stdout.readline()
-    said: dict[str, int] = json.loads(line)
+    said: dict[str, Any] = json.loads(line)
     return said
 
 
@@ -41,12 +41,30 @@ def test_it_plays_as_it_starts_and_ends_when_stdin_closes(start: Any, raw: Calla
     """A sample unit lies there, hooked up TX to ANT."""
     program = start("--until-stdin-closes", "--seed", "3")
     said = ports(program)
-    assert set(said) == {"socket", "hislip", "hands"}
+    assert set(said) == {"socket", "hislip", "hands", "model", "serial", "tx_hz", "rx_hz"}
+    sample = {"model": "SK-V4", "serial": "SKV-0001", "tx_hz": 156.6e6, "rx_hz": 157.4e6}
+    assert sample.items() <= said.items()
     client = raw(said["socket"])
-    client.send("SENS:FREQ:STAR 157.05MHZ;STOP 157.05MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S21';:INIT")
+    client.send("SENS:FREQ:STAR 156.6MHZ;STOP 156.6MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S21';:INIT")
     assert -3.0 < float(client.ask("CALC:FORM MLOG;:CALC:DATA?")) < 0.0
     rest = program.communicate(timeout=10)
     assert (program.returncode, rest) == (0, ("", ""))
+
+
+def test_the_sample_can_be_laid_down_again_as_it_was_told(start: Any, raw: Callable[[int], Any]) -> None:
+    """What the ready line says of it is a request to the hands; the same unit reads the same again."""
+    program = start("--until-stdin-closes", "--seed", "3")
+    said = ports(program)
+    client, hands = raw(said["socket"]), raw(said["hands"])
+    question = "SENS:FREQ:STAR 156MHZ;STOP 158MHZ;:SENS:SWE:POIN 3;:SENS:FUNC 'XFR:POW:S21';:INIT;:CALC:DATA?"
+    client.send("CALC:FORM MLOG")
+    first = [float(text) for text in client.ask(question).split(",")]
+    keys = ("model", "serial", "tx_hz", "rx_hz")
+    assert hands.ask(json.dumps({"do": "place", **{key: said[key] for key in keys}})) == '{"ok": true}'
+    assert hands.ask('{"do": "hook up", "first": "TX", "second": "ANT"}') == '{"ok": true}'
+    again = [float(text) for text in client.ask(question).split(",")]
+    ten_sigma_db = 0.02
+    assert again == pytest.approx(first, abs=ten_sigma_db)
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
@@ -77,7 +95,7 @@ def test_an_uncalibrated_analyzer_and_a_poor_load_can_be_asked_for(
 ) -> None:
     """Both move the reading of the same unit by more than noise could."""
     question = (
-        "SENS:FREQ:STAR 161.65MHZ;STOP 161.65MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S22';:INIT;:CALC:DATA?"
+        "SENS:FREQ:STAR 157.4MHZ;STOP 157.4MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S22';:INIT;:CALC:DATA?"
     )
     read = []
     for arguments in ((), ("--test-port-errors",), ("--load-return-loss-db", "3")):
