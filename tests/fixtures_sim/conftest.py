@@ -14,7 +14,12 @@ import pytest
 import pyvisa
 import yaml
 
+from fixtures_sim.analyzers import VectorAnalyzer
 from fixtures_sim.device import ComplexArray, FloatArray
+from fixtures_sim.faults import Faults
+from fixtures_sim.fixture import Fixture
+from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.scpi.box import Session
 from fixtures_sim.server import Bench, running_bench
 
 SCPI_REFERENCE = Path(__file__).parents[1] / "reference" / "scpi"
@@ -121,3 +126,54 @@ def scpi_table() -> Callable[[str], list[dict[str, str]]]:
         return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
     return read
+
+
+class Talk:
+    """One conversation with an analyzer whose clock stands still unless it is moved."""
+
+    def __init__(
+        self, device: Any, *, real_time: bool = False, imperfections: Imperfections | None = None
+    ) -> None:
+        self.now_s = 100.0
+        self.fixture = Fixture(23.0)
+        self.fixture.place(device)
+        self.fixture.hook_up("TX", "ANT")
+        self.faults = Faults()
+        self.analyzer = VectorAnalyzer(
+            self.fixture,
+            seed=3,
+            real_time=real_time,
+            clock=lambda: self.now_s,
+            imperfections=imperfections or Imperfections(),
+            faults=self.faults,
+        )
+        self.session = Session()
+        self("*CLS")
+
+    def __call__(self, message: str) -> str:
+        return self.bytes(message).decode("latin-1").rstrip("\n")
+
+    def bytes(self, message: str) -> bytes:
+        return self.analyzer.converse(message.encode(), self.session)
+
+    def values(self, query: str) -> np.ndarray:
+        answer = self(query)
+        assert answer, self("SYST:ERR?")
+        return np.array([float(text) for text in answer.split(",")])
+
+    def complex(self, query: str) -> np.ndarray:
+        return self.values(query).view(np.complex128)
+
+    def error(self) -> str:
+        return self("SYST:ERR?")
+
+
+@pytest.fixture
+def make_talk(device: PlainDevice) -> Callable[..., Talk]:
+    """Conversations with an analyzer that has the device hooked up TX to ANT; for `real_time` or less noise."""
+    return lambda **options: Talk(device, **options)
+
+
+@pytest.fixture
+def talk(make_talk: Callable[..., Talk]) -> Talk:
+    return make_talk()
