@@ -12,11 +12,13 @@ from station.errors import StoreFault
 def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
     """Put the bytes at `path`, replacing what was there; only the owner may read them when `private`.
 
-    Raises StoreFault, with nothing half-written, when the place cannot be written.
+    When it returns, bytes and name are on the disk. Raises StoreFault, with nothing half-written, when the place
+    cannot be written.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+        # Born closed to others. Not named after the file, whose name may be as long as names can be.
+        handle, name = tempfile.mkstemp(prefix=".", dir=path.parent)
         nearby = Path(name)
         try:
             with os.fdopen(handle, "wb") as stream:
@@ -27,7 +29,21 @@ def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
             nearby.replace(path)
         finally:
             nearby.unlink(missing_ok=True)
-    except OSError as error:
+        _keep_names(path.parent)
+    except PermissionError as error:
+        what = f"{path} cannot be written: {path.parent} may not be written"
+        raise StoreFault(f"{what}; change its permissions or choose another place") from error
+    except (OSError, ValueError) as error:
+        why = (error.strerror if isinstance(error, OSError) else None) or error
         raise StoreFault(
-            f"{path} cannot be written: {error.strerror or error}; free the place or choose another, and try again"
+            f"{path} cannot be written: {why}; free the place or choose another, and try again"
         ) from error
+
+
+def _keep_names(folder: Path) -> None:
+    """Have the folder itself on the disk: a file's name is kept there, and would be lost with the power."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,7 +1,9 @@
 """Work orders and serials, and the strict reader of the CSV file that brings them.
 
 One line per order: `order,customer,model,tx,rx,serials,due`, in any order of columns, separated by commas or,
-as the spreadsheets of many countries write it, by semicolons. Pure but for the reading of the file; which
+as the spreadsheets of many countries write it, by semicolons. The serials of an order are separated by spaces or
+semicolons, and a range like SKV-0101..SKV-0106 stands for all of its serials, at most 1000: `SKV-0101..SKV-0106
+SKV-0110`. A field that holds the file's separator is put in quotes. Pure but for the reading of the file; which
 models there are, and which orders are known already, is asked elsewhere.
 """
 
@@ -19,6 +21,7 @@ from typing import NewType, TypeVar
 from limits.errors import BadInput, Mistake
 from limits.formwords import got, nearest
 from limits.units import day, hertz
+from limits.yamlfile import read_bytes
 
 V = TypeVar("V")
 
@@ -27,11 +30,13 @@ Serial = NewType("Serial", str)
 
 COLUMNS = ("order", "customer", "model", "tx", "rx", "serials", "due")
 MOST_IN_A_RANGE = 1000
-MOST_BYTES = 10_000_000
-"""A year of a works is far smaller; a larger file is not one of orders."""
 
 _SERIAL = re.compile(r"(?=.{1,32}\Z)(?=.*[0-9])[A-Za-z0-9][A-Za-z0-9-]*")
 _SERIAL_FORM = "a serial is up to 32 letters, digits and dashes with at least one digit, like SKV-0107"
+_RANGE_FORM = (
+    "the two serials of a range differ only in their last digits, of which both have as many, "
+    f"like SKV-0101..SKV-0106; at most {MOST_IN_A_RANGE} serials"
+)
 _COUNTED = re.compile(r"(.*?)([0-9]+)")
 
 
@@ -111,18 +116,7 @@ def parse_orders(text: str, file: str) -> tuple[WorkOrder, ...]:
 
 
 def _text(path: Path) -> str:
-    try:
-        with path.open("rb") as stream:
-            data = stream.read(MOST_BYTES + 1)
-    except FileNotFoundError as error:
-        raise BadInput((Mistake("there is no such file", str(path)),)) from error
-    except IsADirectoryError as error:
-        raise BadInput((Mistake("this is a folder, not a file", str(path)),)) from error
-    except (OSError, ValueError) as error:
-        raise BadInput((Mistake(f"the file cannot be read: {error}", str(path)),)) from error
-    if len(data) > MOST_BYTES:
-        what = f"larger than {MOST_BYTES // 1_000_000} MB; is it the right file?"
-        raise BadInput((Mistake(what, str(path)),))
+    data = read_bytes(path)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -199,7 +193,10 @@ def _header(line: int, header: Sequence[str], mistakes: _Mistakes) -> dict[str, 
 def _miscounted(fields: Sequence[str], header: Sequence[str]) -> str:
     what = f"{len(fields)} fields where the header has {len(header)}"
     if len(fields) > len(header):
-        return f"{what}; put a text that holds the separator in quotes, and write decimals with a point"
+        return (
+            f"{what}; separate serials by spaces, write decimals with a point, and put a text that holds the "
+            "separator in quotes"
+        )
     return what
 
 
@@ -241,7 +238,9 @@ def _serials(row: _Row, mistakes: _Mistakes) -> Iterator[Serial]:
     words = [word for word in re.split(r"[\s;]+", text) if word]
     if not words:
         mistakes.at(
-            row, "serials", "nothing is written here; write serials, or a range like SKV-0101..SKV-0106"
+            row,
+            "serials",
+            "nothing is written here; write serials with spaces between them, or a range like SKV-0101..SKV-0106",
         )
     for word in words:
         first, dots, last = word.partition("..")
@@ -259,13 +258,13 @@ def _serials(row: _Row, mistakes: _Mistakes) -> Iterator[Serial]:
 def _range(row: _Row, first: str, last: str, mistakes: _Mistakes) -> Iterator[Serial]:
     low, high = _COUNTED.fullmatch(first), _COUNTED.fullmatch(last)
     if low is None or high is None or low[1] != high[1] or len(low[2]) != len(high[2]):
-        mistakes.at(
-            row, "serials", f"{got(f'{first}..{last}')}: the ends of a range differ in their last digits only"
-        )
+        mistakes.at(row, "serials", f"{got(f'{first}..{last}')}: {_RANGE_FORM}")
         return
     count = int(high[2]) - int(low[2]) + 1
     if not 1 <= count <= MOST_IN_A_RANGE:
-        said = "runs backwards" if count < 1 else f"has {count} serials, more than {MOST_IN_A_RANGE}"
+        said = (
+            "runs backwards" if count < 1 else f"has {count} serials; a range has at most {MOST_IN_A_RANGE}"
+        )
         mistakes.at(row, "serials", f"{got(f'{first}..{last}')} {said}")
         return
     for number in range(int(low[2]), int(high[2]) + 1):

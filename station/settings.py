@@ -13,18 +13,29 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import resources
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Annotated
+from urllib.parse import quote
 
 from pydantic import AfterValidator, Field, PlainValidator
 
 from limits.errors import BadInput
+from limits.formwords import nearest
 from limits.quantity import Text
+from limits.units import plain
 from limits.yamlfile import Form, YamlFile, read
 from station.errors import UserMistake
 
 FILE = "works.yaml"
 _SQLITE = "sqlite:///"
+DATABASE = f"{_SQLITE}records.sqlite"
+"""Of a works that says nothing else."""
+
+MOST_LINES = 6
+"""Of an address, as certificates have room."""
+
+_DATABASES = ("sqlite", "postgresql")
+_URLS = "like sqlite:///records.sqlite or postgresql://USER@HOST/NAME"
 _SOURCES = "write 'prompt', 'file: PATH' or 'environment: VARIABLE'; the passphrase itself never stands here"
 
 
@@ -48,10 +59,13 @@ def _passphrase(value: object) -> Passphrase:
 
 
 def _database(value: object) -> str:
-    if isinstance(value, str) and "://" in value and value != _SQLITE:
-        return value
+    scheme, found, rest = value.partition("://") if isinstance(value, str) else ("", "", "")
+    kind = scheme.partition("+")[0]
+    if kind in _DATABASES and rest.strip("/"):
+        return f"{scheme}{found}{rest}"
     # Not repeated either: a server's URL holds a password.
-    raise ValueError("expected the URL of a database, like sqlite:///records.sqlite")
+    hint = nearest(kind, _DATABASES) if found and kind not in _DATABASES else ""
+    raise ValueError(f"expected the URL of a database, {_URLS}{hint}")
 
 
 def _printable(text: str) -> str:
@@ -75,8 +89,8 @@ class WorksForm(Form):
     """What `works.yaml` says."""
 
     name: Line
-    address: tuple[Line, ...] = Field(min_length=1, max_length=6)
-    database: Annotated[str, PlainValidator(_database)] = f"{_SQLITE}records.sqlite"
+    address: tuple[Line, ...] = Field(min_length=1, max_length=MOST_LINES)
+    database: Annotated[str, PlainValidator(_database)] = DATABASE
     signing: SigningForm = SigningForm()
     trusted: tuple[Text, ...] = ()
 
@@ -133,7 +147,12 @@ class Works:
 
 def load(folder: Path) -> Works:
     """The works in `folder`. Raises UserMistake when it is no works folder, BadInput for what its file says."""
-    if not (folder / FILE).exists():
+    try:
+        there = (folder / FILE).exists()
+    except PermissionError as error:
+        what = "may not be looked into; change its permissions, or name another folder"
+        raise UserMistake(f"{folder} {what}") from error
+    if not there:
         make = "make one with: station create DIR --name NAME --address LINE"
         raise UserMistake(f"{folder} is not a works folder: there is no {FILE} in it; {make}")
     return _works(folder.absolute(), read(folder / FILE, WorksForm))
@@ -162,37 +181,62 @@ def passphrase(works: Works, environment: Mapping[str, str], ask: Callable[[str]
         ) from error
 
 
-def create(folder: Path, name: str, address: tuple[str, ...], bench: str) -> Works:
-    """Make an empty works folder, all of it or nothing; `bench` is the text of its `bench.yaml`.
+def create(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str = DATABASE) -> Works:
+    """Make a works folder, all of it or nothing; `bench` is the text of its `bench.yaml`. Makes no database.
 
-    Raises UserMistake when something is there already or the place may not be written, BadInput when name or
-    address cannot be printed.
+    Raises UserMistake when something is there already, the place may not be written, or name, address or database
+    cannot be used.
     """
     folder = folder.absolute()
+    _refuse_unusable(name, address, database)
     _refuse_used(folder)
     with (
         _clear_fault(folder),
         tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as nearby,
     ):
         built = Path(nearby) / "works"
-        _fill(built, name, address, bench)
-        try:
-            load(built)
-        except BadInput as error:
-            said = "; ".join(mistake.what for mistake in error.mistakes)
-            raise UserMistake(f"name or address cannot be used: {said}") from error
+        _fill(built, name, address, bench, database)
+        load(built)
         _put(built, folder)
     return load(folder)
+
+
+def _refuse_unusable(name: str, address: tuple[str, ...], database: str) -> None:
+    """Said of the options it came by: whoever makes a works has not seen its file yet."""
+    said = [f"--name: {what}" for what in _wrong(_line, name)]
+    if not 1 <= len(address) <= MOST_LINES:
+        said.append(
+            f"--address: expected 1 to {MOST_LINES} lines, got {len(address)}; give it once for each line"
+        )
+    for number, line in enumerate(address, start=1):
+        place = f" (line {number})" if len(address) > 1 else ""
+        said += [f"--address{place}: {what}" for what in _wrong(_line, line)]
+    said += [f"--database: {what}" for what in _wrong(_database, database)]
+    if said:
+        raise UserMistake("; ".join(said))
+
+
+def _wrong(check: Callable[[str], str], text: str) -> tuple[str, ...]:
+    try:
+        check(text)
+    except ValueError as error:
+        return (str(error),)
+    return ()
+
+
+def _line(text: str) -> str:
+    return _printable(plain(text))
 
 
 def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
     form = source.value
     database = form.database
     if database.startswith(_SQLITE):
-        file = folder / database.removeprefix(_SQLITE)
-        if "?" in str(file):
-            what = "an SQLite database cannot lie under a folder with '?' in its name, nor have settings after one"
+        if "?" in database:
+            what = "an SQLite database has no settings behind a '?'; write %3F for one in its name"
             raise BadInput((source.mistake(("database",), what),))
+        # A whole path stays what it is; a URL writes some characters of a folder's name in its own way.
+        file = PurePosixPath(quote(str(folder))) / database.removeprefix(_SQLITE)
         database = f"{_SQLITE}{file}"
     return Works(
         folder=folder,
@@ -206,11 +250,11 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
 
 
 def _refuse_used(folder: Path) -> None:
-    if folder.exists() and not folder.is_dir():
-        raise UserMistake(f"{folder} is a file; name a folder that does not exist yet")
-    if not folder.parent.is_dir():
-        raise UserMistake(f"there is no folder {folder.parent}; make it first")
     with _clear_fault(folder):
+        if folder.exists() and not folder.is_dir():
+            raise UserMistake(f"{folder} is a file; name a folder that does not exist yet")
+        if not folder.parent.is_dir():
+            raise UserMistake(f"there is no folder {folder.parent}; make it first")
         if folder.exists() and any(folder.iterdir()):
             raise UserMistake(
                 f"{folder} is not empty; name a folder that does not exist yet, or an empty one"
@@ -228,14 +272,14 @@ def _clear_fault(folder: Path) -> Iterator[None]:
         raise UserMistake(f"{folder} cannot be made: {error.strerror or error}") from error
 
 
-def _fill(folder: Path, name: str, address: tuple[str, ...], bench: str) -> None:
+def _fill(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str) -> None:
     for each in ("recipes", "limits", "dialects", "certificates"):
         (folder / each).mkdir(parents=True)
     (folder / "keys").mkdir(mode=0o700)
     _copy_shipped("station", "recipes", folder / "recipes")
     _copy_shipped("limits", "tables", folder / "limits")
     (folder / "bench.yaml").write_text(bench, encoding="utf-8")
-    (folder / FILE).write_text(_settings(name, address), encoding="utf-8")
+    (folder / FILE).write_text(_settings(name, address, database), encoding="utf-8")
 
 
 def _copy_shipped(package: str, inside: str, target: Path) -> None:
@@ -244,7 +288,7 @@ def _copy_shipped(package: str, inside: str, target: Path) -> None:
             (target / source.name).write_bytes(source.read_bytes())
 
 
-def _settings(name: str, address: tuple[str, ...]) -> str:
+def _settings(name: str, address: tuple[str, ...], database: str) -> str:
     # A JSON string is one of YAML's too, whatever stands in it.
     lines = "\n".join(f"  - {json.dumps(line, ensure_ascii=False)}" for line in address) or "  []"
     return f"""# The works: who it is, where its records are, what signs its certificates.
@@ -254,7 +298,7 @@ name: {json.dumps(name, ensure_ascii=False)}
 address:
 {lines}
 
-database: {_SQLITE}records.sqlite
+database: {json.dumps(database) if database != DATABASE else database}
 
 signing:
   key: keys/signing.p12

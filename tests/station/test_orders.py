@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date
 from pathlib import Path
 
@@ -88,18 +89,19 @@ def test_a_text_that_holds_the_separator_or_a_quotation_mark(tmp_path):
         ({"tx": '"156,800 MHz"'}, "2:4: tx: a comma in the number '156,800 MHz'; write 156.800 MHz"),
         ({"rx": "0 MHz"}, "2:5: rx: expected a frequency above 0 Hz, got '0 MHz'"),
         ({"rx": "156.8 MHz"}, "2:5: rx: the same as tx; a duplexer separates two frequencies"),
-        ({"serials": ""}, "2:6: serials: nothing is written here; write serials, or a range like"),
+        ({"serials": ""}, "2:6: serials: nothing is written here; write serials with spaces between"),
         ({"serials": "SKV"}, "2:6: serials: 'SKV' is not a serial; a serial is up to 32"),
         ({"serials": "-7"}, "2:6: serials: '-7' is not a serial"),
         ({"serials": "S" * 32 + "1"}, "is not a serial"),
         ({"serials": "SKV_1"}, "2:6: serials: 'SKV_1' is not a serial"),
         ({"serials": "Ä1"}, "2:6: serials: 'Ä1' is not a serial"),
         ({"serials": '"S-1, S-2"'}, "'S-1,' is not a serial; .*; separate serials by spaces or semicolons"),
-        ({"serials": "S-1..T-2"}, "the ends of a range differ in their last digits only"),
-        ({"serials": "S-9..S-10"}, "the ends of a range differ in their last digits only"),
-        ({"serials": "S-1A..S-2A"}, "the ends of a range differ in their last digits only"),
+        ({"serials": "S-1..T-2"}, "'S-1..T-2': .* as many, like SKV-01"),
+        ({"serials": "S-9..S-10"}, "'S-9..S-10': .* as many, like SKV-01"),
+        ({"serials": "S-1A..S-2A"}, "'S-1A..S-2A': .* as many, like SKV-01"),
+        ({"serials": "A-1..A-999999999"}, "as many, like SKV-0101..SKV-0106; at most 1000 serials"),
         ({"serials": "S-3..S-1"}, r"'S-3..S-1' runs backwards"),
-        ({"serials": "S-0001..S-9999"}, "has 9999 serials, more than 1000"),
+        ({"serials": "S-0001..S-9999"}, "has 9999 serials; a range has at most 1000"),
         ({"serials": "S-1 s-1"}, "2:6: serials: 's-1' is there twice; the first is on line 2"),
         ({"due": "01/04/2025"}, "2:7: due: expected a date like .*, got '01/04/2025'"),
         ({"due": "2025-02-29"}, "2:7: due: '2025-02-29' is not a day of the calendar"),
@@ -201,11 +203,23 @@ def test_a_path_that_is_no_file(tmp_path, path, said):
         read_orders(tmp_path / path)
 
 
+def test_serials_with_commas_between_them_are_told_as_what_they_are():
+    (said,) = told(HEADER + line(serials="SKV-0101,SKV-0102"))
+    assert said.startswith("orders.csv:2: 8 fields where the header has 7; ")
+    assert "separate serials by spaces" in said
+
+
+def test_a_pipe_is_no_file_of_orders(tmp_path):
+    os.mkfifo(tmp_path / "orders.csv")
+    with pytest.raises(BadInput, match=r"orders\.csv: this is not an ordinary file"):
+        read_orders(tmp_path / "orders.csv")
+
+
 def test_a_huge_file_is_refused_before_it_is_read_whole(tmp_path):
     file = tmp_path / "orders.csv"
     with file.open("wb") as stream:
         stream.truncate(50_000_000)
-    with pytest.raises(BadInput, match="larger than 10 MB"):
+    with pytest.raises(BadInput, match="larger than 2 MB"):
         read_orders(file)
 
 
