@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -32,13 +32,15 @@ from station.instruments.dialect import Dialect, dialect_names, find_dialect, un
 from station.instruments.link import Link, open_link
 from station.instruments.visa import address_mistake
 
+_IDENTITY = (
+    "a part of the analyzer's answer to *IDN?, e.g. its maker and model; "
+    "write any word here and `station try-dialect` shows it"
+)
+
 
 def _not_empty(value: object) -> object:
     if isinstance(value, str) and not value.strip():
-        raise ValueError(
-            "expected a part of the analyzer's answer to *IDN?, e.g. its maker and model, got nothing; "
-            "write any word here and `station try-dialect` shows it"
-        )
+        raise ValueError(f"expected {_IDENTITY}")
     return value
 
 
@@ -88,7 +90,10 @@ class Bench:
 
 def load(path: Path) -> Bench:
     """The bench in a file. Raises BadInput with every mistake found."""
-    source = read(path, BenchForm)
+    try:
+        source = read(path, BenchForm)
+    except BadInput as bad:
+        raise BadInput(tuple(_with_help(mistake) for mistake in bad.mistakes)) from bad
     mistakes = tuple(_mistakes(source))
     if mistakes:
         raise BadInput(mistakes)
@@ -139,6 +144,14 @@ def open_analyzer(
 def bench_schema() -> dict[str, object]:
     """JSON Schema of a bench file."""
     return editor_schema(BenchForm, "Bench: the instruments at one station")
+
+
+def _with_help(mistake: Mistake) -> Mistake:
+    """Nobody can guess what an identity is that is missing or left empty, as in a new bench file."""
+    if mistake.what.startswith(("'identity' is missing", "'identity' has no value")):
+        # Without the general advice, which is to leave it out.
+        return replace(mistake, what=f"{mistake.what.partition(';')[0]}: it is {_IDENTITY}")
+    return mistake
 
 
 def _kind(name: str) -> AnalyzerKind:
