@@ -44,7 +44,7 @@ GOOD = """\
 """
 
 MakeRecipe = Callable[[str], Recipe]
-MakeTable = Callable[[str], LimitTable]
+MakeTable = Callable[..., LimitTable]
 
 
 @pytest.fixture
