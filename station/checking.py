@@ -6,16 +6,20 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
+from limits.yamlfile import read_bytes
 from station import bench as benches
 from station import settings
 from station.instruments.dialect import load_dialect
 from station.orders import WorkOrder
 from station.sequencer import recipe as recipes
-from station.settings import Works
+from station.sequencer.prepare import plan_for
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,21 +35,28 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What a file is checked against, beside its own form; None of it where there is no works folder."""
+    """What a file is checked against, beside its own form."""
 
-    works: Works | None = None
+    folder: Path | None = None
+    """The works folder; None where there is none."""
+
     orders: tuple[WorkOrder, ...] = ()
 
 
-def files_of(works: Works) -> tuple[Path, ...]:
-    """Every file a person wrote for the works."""
-    folders = (works.recipes, works.limits, works.dialects)
+def files_of(around: Surroundings) -> tuple[Path, ...]:
+    """Every file a person wrote for the works, and those that its orders need."""
+    if around.folder is None:
+        return ()
+    folders = [around.folder / name for name in ("recipes", "limits", "dialects")]
+    needed = [folders[0] / f"{order.model}.yaml" for order in around.orders]
     written = [path for folder in folders for path in sorted(folder.glob("*.yaml"))]
-    return (works.folder / settings.FILE, works.bench, *written)
+    return tuple(
+        dict.fromkeys([around.folder / settings.FILE, around.folder / "bench.yaml", *needed, *written])
+    )
 
 
 def check(path: Path, around: Surroundings) -> Checked:
-    """All mistakes of one file."""
+    """All mistakes of one file; those of a neighbour are told at the neighbour."""
     try:
         kind = _kind(path)
     except BadInput as error:
@@ -53,37 +64,51 @@ def check(path: Path, around: Surroundings) -> Checked:
     try:
         _CHECKS[kind](path, around)
     except BadInput as error:
-        return Checked(path, kind, error.mistakes)
+        return Checked(path, kind, tuple(dict.fromkeys(error.mistakes)))
     return Checked(path, kind, ())
 
 
 def _recipe(path: Path, around: Surroundings) -> None:
     recipe = recipes.load(path)
-    works = around.works
-    if works is None:
+    folder = around.folder
+    if folder is None:
         return
-    table_file = works.limits / f"{recipe.form.limit_table}.yaml"
+    table_file = folder / "limits" / f"{recipe.form.limit_table}.yaml"
     if not table_file.exists():
         raise BadInput((recipe.source.mistake(("limit_table",), f"there is no {table_file}"),))
-    recipes.check_fit(recipe, tables.load(table_file))
-    ability = benches.load(works.bench).ability
-    outside = [
-        mistake
-        for order in around.orders
-        if order.model == recipe.form.model
-        for mistake in recipe.outside(Channels(order.tx_hz, order.rx_hz), ability.low_hz, ability.high_hz)
-    ]
-    if outside:
-        raise BadInput(tuple(dict.fromkeys(outside)))
+    table = _sound(lambda: tables.load(table_file))
+    if table is None:
+        return
+    recipes.check_fit(recipe, table)
+    bench = _sound(lambda: benches.load(folder / "bench.yaml"))
+    if bench is not None:
+        for order in around.orders:
+            if order.model == recipe.form.model:
+                plan_for(recipe, table, Channels(order.tx_hz, order.rx_hz), bench.ability)
+
+
+def _sound(read: Callable[[], T]) -> T | None:
+    """What a neighbour says; None when it has mistakes, which are told where it is checked itself."""
+    try:
+        return read()
+    except BadInput:
+        return None
 
 
 def _table(path: Path, around: Surroundings) -> None:
-    tables.load(path)
+    table = tables.load(path)
+    if around.folder is None:
+        return
+    for file in sorted((around.folder / "recipes").glob("*.yaml")):
+        recipe = _sound(lambda file=file: recipes.load(file))  # type: ignore[misc]
+        if recipe is not None and recipe.form.limit_table == table.name:
+            recipes.check_fit(recipe, table)
 
 
 def _bench(path: Path, around: Surroundings) -> None:
+    dialects = around.folder / "dialects" if around.folder else None
     bench = benches.load(path)
-    benches.dialect_of(bench, around.works.dialects if around.works else None)
+    _sound(lambda: benches.dialect_of(bench, dialects))
 
 
 def _dialect(path: Path, around: Surroundings) -> None:
@@ -108,12 +133,7 @@ def _kind(path: Path) -> str:
     """What the file says it is, by its first key. Raises BadInput when it does not say."""
     if path.name == settings.FILE:
         return "works"
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise BadInput((Mistake("not UTF-8 text; save the file as UTF-8", str(path)),)) from error
-    except OSError as error:
-        raise BadInput((Mistake(f"cannot be read: {error.strerror}", str(path)),)) from error
+    text = read_bytes(path).decode("utf-8-sig", "replace")
     first = re.search(r"^([A-Za-z_]+)\s*:", text, re.MULTILINE)
     if first is None or first[1] not in _FIRST_KEYS:
         keys = ", ".join(f"'{key}:'" for key in _FIRST_KEYS)

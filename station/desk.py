@@ -2,35 +2,29 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from limits import table as tables
+from limits.errors import BadInput, Mistake
 from limits.verdict import Outcome
-from reports.record import UnitRecord
 from station import bench as benches
 from station import orders, settings
 from station.bench import Bench
 from station.checking import Checked, Surroundings, check, files_of
-from station.database.entries import (
-    CertificateEntry,
-    CertificateKind,
-    RunLine,
-    StoredRun,
-    UnitEntry,
-)
+from station.database.entries import CertificateEntry, RunLine, StoredRun, UnitEntry
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
 from station.errors import StationFault, StoreFault, UserMistake
 from station.files import write_whole
 from station.instruments.analyzer import Analyzer
+from station.issuing import Issued, issue
+from station.locking import alone
 from station.orders import WorkOrder
-from station.records import record_of
 from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer.events import Listener
@@ -42,7 +36,6 @@ from station.settings import Works
 
 if TYPE_CHECKING:
     from reports.signing import SigningKey
-    from reports.verifying import Verification
     from station.instruments.trial import TrialLine
 
 
@@ -77,14 +70,6 @@ class Progress:
         return len(self.order.serials) - self.passed - self.failed - self.undecided
 
 
-@dataclass(frozen=True, slots=True)
-class Issued:
-    """A certificate or failure sheet that was just made."""
-
-    entry: CertificateEntry
-    path: Path
-
-
 @contextmanager
 def open_desk(folder: Path, clock: Clock = now_utc) -> Iterator[Desk]:
     """The desk of the works in a folder.
@@ -92,8 +77,44 @@ def open_desk(folder: Path, clock: Clock = now_utc) -> Iterator[Desk]:
     Raises UserMistake, BadInput or StoreFault when the folder, its settings or its database cannot be used.
     """
     works = settings.load(folder)
-    with Store.open(works.database, create=True) as store:
+    with Store.open(works.database) as store:
         yield Desk(works, store, clock)
+
+
+def make_works(folder: Path, name: str, address: tuple[str, ...], bench: str) -> Works:
+    """Make an empty works folder and its database; `bench` is the text of its bench file."""
+    works = settings.create(folder, name, address, bench)
+    with Store.open(works.database, create=True):
+        return works
+
+
+def check_files(folder: Path, files: tuple[Path, ...] = ()) -> tuple[Checked, ...]:
+    """Every mistake in these files, or in all files of a works; nothing is tested and nothing is written.
+
+    Files are checked against the works around them where `folder` is one.
+    """
+    is_works = (folder / settings.FILE).exists()
+    if not is_works and not files:
+        settings.load(folder)
+    around = Surroundings(folder, _known_orders(folder)) if is_works else Surroundings()
+    told: set[Mistake] = set()
+    checked = []
+    for path in files or files_of(around):
+        found = check(path, around)
+        # What two files have against each other is told once, at the first of them.
+        checked.append(replace(found, mistakes=tuple(one for one in found.mistakes if one not in told)))
+        told.update(found.mistakes)
+    return tuple(checked)
+
+
+def _known_orders(folder: Path) -> tuple[WorkOrder, ...]:
+    """The orders that files are also checked against; none where settings or database cannot be used."""
+    try:
+        with Store.open(settings.load(folder).database) as store:
+            return store.orders()
+    except (BadInput, UserMistake, StoreFault):
+        # Mistakes of the settings are told at works.yaml; a database is not what is checked here.
+        return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,19 +143,18 @@ class Desk:
         return tuple(self._progress(order) for order in self.store.orders())
 
     @contextmanager
-    def bench(self, operator: Operator, listen: Listener) -> Iterator[Session]:
-        """The bench, for as many units as are tested in a row.
+    def bench(self, operator: Operator, listen: Listener) -> Iterator[OpenBench]:
+        """The bench, for as many units as are tested in a row; no other program may use it meanwhile.
 
-        Raises StationFault with every reason when the station is not ready, before the first hook-up.
+        Raises BadInput for the bench file, StationFault when another program is at the bench.
         """
         bench = benches.load(self.works.bench)
-        with benches.open_analyzer(bench, self.works.dialects, now=self.clock) as analyzer:
-            yield Session(self, bench, analyzer, operator, listen)
-
-    def check(self, files: tuple[Path, ...] = ()) -> tuple[Checked, ...]:
-        """Every mistake in these files, or in all files of the works; nothing is tested."""
-        around = Surroundings(self.works, self.store.orders())
-        return tuple(check(path, around) for path in files or files_of(self.works))
+        with (
+            alone(self.works.folder / "bench.lock", f"the bench of {self.works.folder}"),
+            benches.open_analyzer(bench, self.works.dialects, now=self.clock) as analyzer,
+        ):
+            self.store.close_abandoned(bench.name, self.clock())
+            yield OpenBench(self, bench, analyzer, operator, listen)
 
     def history(self, serial: str) -> History:
         """The unit, its runs and what was made of them."""
@@ -156,48 +176,27 @@ class Desk:
             raise UserMistake(f"{serial} has no run {run_number}; `station show {serial}` lists its runs")
         return stored
 
-    def record(self, serial: str, run_number: int | None = None) -> UnitRecord:
-        """All that is said of one run of a unit."""
-        return self._record(self.stored_run(serial, run_number))
-
     def certify(self, serial: str, run_number: int | None, key: Callable[[], SigningKey]) -> Issued:
         """Make and file the signed certificate of a unit that passed, or the failure sheet of one that did not.
 
         `key` is only called for a certificate, so that nobody is asked for a passphrase in vain.
         """
-        from reports.catalog import report_for
-
-        stored = self.stored_run(serial, run_number)
-        record = self._record(stored)
-        report, issued = report_for(record.verdict.outcome), self.clock()
-        pdf = report.make(record, issued)
-        if report.signed:
-            pdf = _signed(pdf, key(), record, issued)
-        path = self.works.certificates / f"{record.number}{'' if report.signed else ' ' + report.name}.pdf"
-        entry = CertificateEntry(
-            run_id=stored.run_id,
-            number=record.number,
-            kind=CertificateKind(report.name),
-            issued=issued,
-            sha256=hashlib.sha256(pdf).hexdigest(),
-            file=path.relative_to(self.works.folder).as_posix(),
-        )
-        write_whole(path, pdf)
-        self.store.keep_certificate(entry)
-        return Issued(entry, path)
+        return issue(self.works, self.store, self.stored_run(serial, run_number), self.clock(), key)
 
     def touchstone(self, serial: str, run_number: int | None, folder: Path) -> tuple[Path, ...]:
         """Write one Touchstone file per hook-up of a run."""
         stored = self.stored_run(serial, run_number)
+        if not stored.sweeps:
+            raise UserMistake(f"run {stored.run_number} of {stored.head.serial} ended before its first sweep")
         paths = []
         for position, sweep in enumerate(stored.sweeps):
             path = folder / f"{stored.head.serial}-{stored.run_number} {sweep.hookup.name}.s2p"
-            write_whole(path, touchstone_of(stored, position).encode())
+            try:
+                write_whole(path, touchstone_of(stored, position).encode())
+            except StoreFault as error:
+                raise UserMistake(str(error)) from error
             paths.append(path)
         return tuple(paths)
-
-    def _record(self, stored: StoredRun) -> UnitRecord:
-        return record_of(stored, self.works.name, self.works.address)
 
     def _progress(self, order: WorkOrder) -> Progress:
         latest = [self.store.runs(serial) for serial in order.serials]
@@ -214,7 +213,7 @@ class Desk:
 
 
 @dataclass(frozen=True, slots=True)
-class Session:
+class OpenBench:
     """A bench that is open, and the operator at it."""
 
     desk: Desk
@@ -238,7 +237,7 @@ class Session:
             prepared, self.bench, readiness.identity, self.operator.name, temperature_c, self.desk.clock()
         )
         return run.run_unit(
-            task, run.Bench(self.analyzer, self.operator, self.desk.store, self.desk.clock, self.listen)
+            task, run.Means(self.analyzer, self.operator, self.desk.store, self.desk.clock, self.listen)
         )
 
     def _prepare(self, unit: UnitEntry, recipe: Path | None) -> Prepared:
@@ -248,74 +247,12 @@ class Session:
         return prepare(unit, chosen, table, self.analyzer.ability)
 
 
-def make_key(works: Works, passphrase: str, valid_from: datetime, years: int) -> tuple[Path, Path]:
-    """Make the works' signing key and, beside it, the certificate that customers verify with.
-
-    Raises UserMistake when there is a key already: certificates signed with it must stay verifiable.
-    """
-    from reports.signing import SigningKey, make_key, public_certificate
-
-    if works.key.exists():
-        raise UserMistake(
-            f"{works.key} exists; move it away first, and keep its certificate for your customers"
-        )
-    if not passphrase:
-        raise UserMistake("the passphrase is empty; choose one")
-    data = make_key(f"{works.name} final test", works.name, passphrase.encode(), valid_from, years)
-    public = works.key.with_suffix(".pem")
-    write_whole(works.key, data, private=True)
-    write_whole(public, public_certificate(SigningKey.load(data, passphrase.encode(), valid_from)))
-    return works.key, public
-
-
-def open_key(works: Works, passphrase: str, now: datetime) -> SigningKey:
-    """The works' signing key. Raises UserMistake, StoreFault or reports.errors.KeyUnusable with the way out."""
-    from reports.signing import SigningKey
-
-    try:
-        data = works.key.read_bytes()
-    except FileNotFoundError as error:
-        raise UserMistake(f"{works.key}: there is no signing key; make one with `station key`") from error
-    except OSError as error:
-        raise StoreFault(f"{works.key}: the signing key cannot be read: {error.strerror}") from error
-    return SigningKey.load(data, passphrase.encode(), now)
-
-
-def _signed(pdf: bytes, key: SigningKey, record: UnitRecord, issued: datetime) -> bytes:
-    from reports.signing import sign
-
-    reason = f"Final test of {record.order.model} {record.serial}"
-    return sign(pdf, key, reason=reason, location=record.works.address[-1], signed_at=issued)
-
-
-def own_certificates(works: Works) -> tuple[Path, ...]:
-    """The certificate files whose signatures count in this works: its own and those it trusts."""
-    own = works.key.with_suffix(".pem")
-    return ((own,) if own.exists() else ()) + works.trusted
-
-
-def verify_file(path: Path, trusted: tuple[Path, ...], now: datetime) -> Verification:
-    """What a PDF's signature says; `trusted` are files of signers' certificates.
-
-    Raises UserMistake when a file is not there, reports.errors.BadCertificateFile when one holds no certificate.
-    """
-    from reports.verifying import certificates, verify
-
-    known = tuple(certificate for file in trusted for certificate in certificates(_bytes_of(file)))
-    return verify(_bytes_of(path), known, now)
-
-
 def try_bench(works: Works, power_dbm: float) -> tuple[TrialLine, ...]:
     """Every command of the bench file's dialect tried on the connected analyzer, at low power."""
     from station.instruments.trial import try_dialect
 
     bench = benches.load(works.bench)
     with benches.open_analyzer_link(bench, works.dialects) as (link, dialect):
-        return try_dialect(link, dialect, bench.ability, power_dbm=power_dbm)
-
-
-def _bytes_of(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise UserMistake(f"{path} cannot be read: {error.strerror}") from error
+        return try_dialect(
+            link, dialect, bench.ability, identity=bench.source.value.analyzer.identity, power_dbm=power_dbm
+        )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,11 +12,13 @@ from rich.console import Console
 
 from reports import wording
 from station.cli.exits import Exit
-from station.cli.tables import Column, print_json, show
+from station.cli.tables import Column, print_json, say, show
 from station.cli.unit_view import run_facts, show_history
 from station.errors import UserMistake
 
 if TYPE_CHECKING:
+    from station.desk import Progress
+    from station.instruments.trial import TrialLine
     from station.settings import Works
 
 BENCH_TO_EDIT = """\
@@ -28,7 +30,7 @@ analyzer:
   kind: vector
   address: TCPIP::192.0.2.10::5025::SOCKET
   dialect: linear-single
-  identity: put a part of the answer to *IDN? here
+  identity:
   from: 300 kHz
   to: 3 GHz
   most_points: 1601
@@ -47,31 +49,27 @@ def aside() -> Console:
 
 def create(folder: Path, name: str, address: tuple[str, ...], bench: str) -> None:
     """Make an empty works folder."""
-    from station import settings
+    from station.desk import make_works
 
-    works = settings.create(folder, name, address, BENCH_TO_EDIT.format(name=bench))
-    out().print(
-        f"{works.folder} is ready. Next:\n"
-        f"  put your analyzer into {works.bench}\n"
+    works = make_works(folder, name, address, BENCH_TO_EDIT.format(name=bench))
+    say(
+        out(),
+        f"{folder} is ready. Next:\n"
+        f"  put your analyzer into {folder / works.bench.name}\n"
         f"  station key --works {folder}\n"
         f"  station import ORDERS.csv --works {folder}",
-        highlight=False,
-        soft_wrap=True,
     )
 
 
 def key(folder: Path, years: int) -> None:
     """Make the signing key."""
     from station import settings
-    from station.desk import make_key, now_utc
+    from station.desk import now_utc
+    from station.issuing import make_key
 
     works = settings.load(folder)
-    secret, public = make_key(works, _passphrase(works, twice=True)(), now_utc(), years)
-    out().print(
-        f"Signing key: {secret} (keep it and its passphrase safe)\nFor your customers: {public}",
-        highlight=False,
-        soft_wrap=True,
-    )
+    secret, public = make_key(works, _passphrase(works, twice=True), now_utc(), years)
+    say(out(), f"Signing key: {secret} (keep it and its passphrase safe)\nFor your customers: {public}")
 
 
 def import_orders(folder: Path, file: Path, *, as_json: bool) -> None:
@@ -79,8 +77,9 @@ def import_orders(folder: Path, file: Path, *, as_json: bool) -> None:
     from station.desk import open_desk
 
     with open_desk(folder) as desk:
-        desk.import_orders(file)
-    orders(folder, as_json=as_json)
+        taken_in = {order.number for order in desk.import_orders(file)}
+        progress = [each for each in desk.orders() if each.order.number in taken_in]
+    _show_orders(progress, as_json=as_json)
 
 
 def orders(folder: Path, *, as_json: bool) -> None:
@@ -88,36 +87,46 @@ def orders(folder: Path, *, as_json: bool) -> None:
     from station.desk import open_desk
 
     with open_desk(folder) as desk:
-        rows = [
-            {
-                "order": progress.order.number,
-                "customer": progress.order.customer,
-                "model": progress.order.model,
-                "tx_hz": progress.order.tx_hz,
-                "rx_hz": progress.order.rx_hz,
-                "due": progress.order.due,
-                "units": len(progress.order.serials),
-                "passed": progress.passed,
-                "failed": progress.failed,
-                "undecided": progress.undecided,
-                "untested": progress.untested,
-                "serials": list(progress.order.serials),
-            }
-            for progress in desk.orders()
-        ]
+        progress = desk.orders()
+    if not progress and not as_json:
+        say(out(), f"No work orders yet. Next: station import ORDERS.csv --works {folder}")
+        return
+    _show_orders(progress, as_json=as_json)
+
+
+ORDERS = (
+    Column("order", "Order", least=8),
+    Column("customer", "Customer"),
+    Column("model", "Model"),
+    Column("tx_hz", "TX, MHz", wording.megahertz, right=True, least=9),
+    Column("rx_hz", "RX, MHz", wording.megahertz, right=True, least=9),
+    Column("due", "Due", least=10),
+    Column("progress", "Units"),
+)
+
+
+def _show_orders(progress: Sequence[Progress], *, as_json: bool) -> None:
+    rows = [
+        {
+            "order": each.order.number,
+            "customer": each.order.customer,
+            "model": each.order.model,
+            "tx_hz": each.order.tx_hz,
+            "rx_hz": each.order.rx_hz,
+            "due": each.order.due,
+            "units": len(each.order.serials),
+            "passed": each.passed,
+            "failed": each.failed,
+            "undecided": each.undecided,
+            "untested": each.untested,
+            "serials": list(each.order.serials),
+        }
+        for each in progress
+    ]
     if as_json:
         print_json(rows, out())
-        return
-    columns = (
-        Column("order", "Order", least=8),
-        Column("customer", "Customer"),
-        Column("model", "Model"),
-        Column("tx_hz", "TX, MHz", wording.megahertz, right=True, least=9),
-        Column("rx_hz", "RX, MHz", wording.megahertz, right=True, least=9),
-        Column("due", "Due", least=10),
-        Column("progress", "Units"),
-    )
-    show([{**row, "progress": _progress_words(row)} for row in rows], columns, out(), as_json=False)
+    else:
+        show([{**row, "progress": _progress_words(row)} for row in rows], ORDERS, out(), as_json=False)
 
 
 def _progress_words(row: dict[str, Any]) -> str:
@@ -129,40 +138,47 @@ def test(
     folder: Path, serial: str, operator: str, temperature: str | None, recipe: Path | None, *, as_json: bool
 ) -> Exit:
     """Test one unit with a person at the bench."""
-    from limits.units import celsius
     from station.cli.terminal import RunTeller, TerminalOperator
     from station.desk import open_desk
 
-    if not operator.strip():
-        raise UserMistake("say who tests: --operator NAME, or STATION_OPERATOR in the environment")
-    try:
-        temperature_c = celsius(temperature) if temperature else None
-    except ValueError as error:
-        raise UserMistake(f"--temperature: {error}") from error
+    temperature_c = _celsius(temperature)
     console = aside() if as_json else out()
-    with (
-        open_desk(folder) as desk,
-        desk.bench(TerminalOperator(operator.strip(), console), RunTeller(console)) as session,
-    ):
-        judged = session.test(serial, temperature_c=temperature_c, recipe=recipe)
+    with open_desk(folder) as desk:
+        unit = desk.store.unit(serial)
+        who = TerminalOperator(operator.strip() or _operator(), console)
+        with desk.bench(who, RunTeller(console)) as bench:
+            try:
+                judged = bench.test(unit.serial, temperature_c=temperature_c, recipe=recipe)
+            except KeyboardInterrupt:
+                say(aside(), "Stopped by the operator: no verdict; what was swept is kept.")
+                return Exit.STOPPED
         if as_json:
             print_json(run_facts(desk.stored_run(serial, judged.key.run_number)), out())
         else:
-            console.print(f"Next: station certify {serial} --works {folder}", highlight=False, soft_wrap=True)
+            say(console, f"\nNext: station certify {unit.serial} --works {folder}")
     return Exit.of(judged.verdict.outcome)
+
+
+def _celsius(temperature: str | None) -> float | None:
+    from limits.units import celsius
+
+    try:
+        return celsius(temperature) if temperature else None
+    except ValueError as error:
+        raise UserMistake(f"--temperature: {error}") from error
+
+
+def _operator() -> str:
+    import typer
+
+    return str(typer.prompt("Operator", err=True))
 
 
 def check(folder: Path, files: tuple[Path, ...], *, as_json: bool) -> Exit:
     """Check files of the works."""
-    from station.checking import Surroundings, check
-    from station.desk import open_desk
-    from station.settings import FILE
+    from station.desk import check_files
 
-    if files and not (folder / FILE).exists():
-        checked = tuple(check(path, Surroundings()) for path in files)
-    else:
-        with open_desk(folder) as desk:
-            checked = desk.check(files)
+    checked = check_files(folder, files)
     if as_json:
         rows = [
             {
@@ -175,8 +191,7 @@ def check(folder: Path, files: tuple[Path, ...], *, as_json: bool) -> Exit:
         print_json(rows, out())
     else:
         for one in checked:
-            words = "\n".join(str(mistake) for mistake in one.mistakes) or f"{one.path}: {one.kind}, in order"
-            out().print(words, markup=False, highlight=False, soft_wrap=True)
+            say(out(), "\n".join(map(str, one.mistakes)) or f"{one.path}: {one.kind}, in order")
     return Exit.MISTAKE if any(one.mistakes for one in checked) else Exit.PASS
 
 
@@ -193,22 +208,25 @@ def show_unit(folder: Path, serial: str, run_number: int | None, *, as_json: boo
 
 def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
     """Make the certificate or failure sheet of a unit."""
-    from station.desk import open_desk, open_key
+    from station.desk import open_desk
+    from station.issuing import open_key
 
     with open_desk(folder) as desk:
         ask = _passphrase(desk.works)
         issued = desk.certify(serial, run_number, lambda: open_key(desk.works, ask(), desk.clock()))
     if as_json:
-        print_json({**asdict(issued.entry), "path": str(issued.path)}, out())
+        print_json({**asdict(issued.entry), "path": str(issued.path), "is_new": issued.is_new}, out())
     else:
-        out().print(f"{issued.entry.kind.capitalize()}: {issued.path}", highlight=False, soft_wrap=True)
+        when = "" if issued.is_new else f", as issued on {wording.day(issued.entry.issued)}"
+        say(out(), f"{issued.entry.kind.capitalize()}: {issued.path}{when}")
 
 
 def verify(folder: Path, file: Path, trust: tuple[Path, ...], *, as_json: bool) -> Exit:
     """Check a certificate's signature."""
     from station import settings
     from station.cli.verification import show_verification
-    from station.desk import now_utc, own_certificates, verify_file
+    from station.desk import now_utc
+    from station.issuing import own_certificates, verify_file
 
     certificates = trust
     if (folder / settings.FILE).exists():
@@ -222,7 +240,7 @@ def touchstone(folder: Path, serial: str, run_number: int | None, target: Path) 
 
     with open_desk(folder) as desk:
         for path in desk.touchstone(serial, run_number, target):
-            out().print(str(path), highlight=False, soft_wrap=True)
+            say(out(), str(path))
 
 
 def try_dialect(folder: Path, power: str, *, as_json: bool) -> Exit:
@@ -232,24 +250,26 @@ def try_dialect(folder: Path, power: str, *, as_json: bool) -> Exit:
     from station.desk import try_bench
 
     try:
-        power_dbm = dbm(power)
+        lines = try_bench(settings.load(folder), dbm(power))
     except ValueError as error:
         raise UserMistake(f"--power: {error}") from error
-    lines = try_bench(settings.load(folder), power_dbm)
-    columns = (
-        Column(
-            "fine",
-            "",
-            lambda fine: "ok" if fine else "NO",
-            style=lambda fine: "green" if fine else "bold red",
-        ),
-        Column("sent", "Sent"),
-        Column("answer", "Came back"),
-        Column("errors", "Error queue", "; ".join),
-        Column("advice", "What to do"),
-    )
-    show([asdict(line) for line in lines], columns, out(), as_json=as_json)
-    return Exit.PASS if all(line.fine for line in lines) else Exit.STATION_FAULT
+    fine = sum(line.fine for line in lines)
+    if as_json:
+        print_json([asdict(line) for line in lines], out())
+    else:
+        for line in lines:
+            _show_trial_line(line)
+        say(out(), f"{fine} of {len(lines)} understood.", "green" if fine == len(lines) else "bold red")
+    return Exit.PASS if fine == len(lines) else Exit.STATION_FAULT
+
+
+def _show_trial_line(line: TrialLine) -> None:
+    answer = f"  ->  {line.answer}" if line.answer else ""
+    say(out(), f"{'ok' if line.fine else 'NO'}  {line.sent}{answer}", "" if line.fine else "bold red")
+    for error in line.errors:
+        say(out(), f"      error queue: {error}")
+    if line.advice:
+        say(out(), f"      {line.advice}")
 
 
 def schema(kind: str) -> None:

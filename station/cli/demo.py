@@ -24,13 +24,14 @@ from station import desk as desks
 from station import settings
 from station.cli.exits import Exit
 from station.cli.simulator import Hands, Ports, hands_of, simulated_bench
-from station.cli.tables import Column, print_json, show, verdict_style
+from station.cli.tables import Column, print_json, say, show, verdict_style
 from station.desk import Desk, open_desk
 from station.errors import UserMistake
 from station.files import write_whole
+from station.issuing import make_key, open_key
 from station.sequencer.events import Event, HookupAsked
 
-NAME = "Skerry Works"
+NAME = "Skerry Works, demonstration"
 ADDRESS = ("Net Loft Quay 3", "Holmsund Skerries")
 TEMPERATURE_C = 23.0
 
@@ -89,8 +90,12 @@ def run_demo(folder: Path | None, seed: int, *, real_time: bool, as_json: bool) 
     folder = folder or _free_folder()
     with simulated_bench(seed, real_time=real_time) as ports:
         _make_works(folder, ports)
-        with open_desk(folder) as desk, hands_of(ports) as hands:
-            outcomes = _test_all(desk, hands, console)
+        try:
+            with open_desk(folder) as desk, hands_of(ports) as hands:
+                outcomes = _test_all(desk, hands, console)
+        except KeyboardInterrupt:
+            say(console, f"What was tested until now is in {folder.absolute()}")
+            raise
     if as_json:
         print_json({"folder": str(folder.absolute()), "seed": seed, "units": outcomes.rows}, Console())
     else:
@@ -108,13 +113,13 @@ def _free_folder() -> Path:
 
 
 def _make_works(folder: Path, ports: Ports) -> None:
-    works = settings.create(folder, NAME, ADDRESS, BENCH.format(address=ports.socket_address))
+    works = desks.make_works(folder, NAME, ADDRESS, BENCH.format(address=ports.socket_address))
     passphrase = secrets.token_urlsafe(18)
     write_whole(works.keys / "passphrase", passphrase.encode(), private=True)
     text = (works.folder / settings.FILE).read_text(encoding="utf-8")
     source = "  passphrase: {file: keys/passphrase}"
     (works.folder / settings.FILE).write_text(text.replace("  passphrase: prompt", source), encoding="utf-8")
-    desks.make_key(works, passphrase, desks.now_utc(), years=5)
+    make_key(works, lambda: passphrase, desks.now_utc(), years=5)
     (works.folder / "orders.csv").write_text(ORDERS, encoding="utf-8")
 
 
@@ -124,7 +129,7 @@ def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:
 
     @cache
     def key() -> Any:
-        return desks.open_key(desk.works, settings.passphrase(desk.works, {}, str), desk.clock())
+        return open_key(desk.works, settings.passphrase(desk.works, {}, str), desk.clock())
 
     columns = (TextColumn("{task.description:<44}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True) as progress:
@@ -134,11 +139,11 @@ def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:
             if isinstance(event, HookupAsked):
                 progress.update(bar, description=f"{serial}: {event.hookup.name}")
 
-        with desk.bench(hands, listen) as session:
+        with desk.bench(hands, listen) as bench:
             for order in orders:
                 for serial in order.serials:
                     _place(hands, order, serial)
-                    judged = session.test(serial, temperature_c=TEMPERATURE_C)
+                    judged = bench.test(serial, temperature_c=TEMPERATURE_C)
                     progress.update(bar, description=f"{serial}: certificate")
                     issued = desk.certify(serial, judged.key.run_number, key)
                     outcomes.rows.append(_row(serial, order.model, judged.verdict, issued.entry.file))
@@ -187,13 +192,12 @@ def _tell(folder: Path, outcomes: Outcomes, took_s: float, console: Console) -> 
     show(outcomes.rows, columns, console, as_json=False)
     total = len(outcomes.rows)
     wrong = "\n".join(f"  {serial}  {what}" for serial, (what, _) in BUILT_WRONG.items())
-    console.print(
+    say(
+        console,
         f"First-pass yield: {outcomes.passed} of {total} ({outcomes.passed / total:.0%}). "
         f"{len(BUILT_WRONG)} units were built wrong on purpose:\n{wrong}\n\n"
-        f"Took {took_s:.1f} s. Everything is in {folder.absolute()}\n\n"
+        f"Took {took_s:.1f} s. Everything is in {folder}\n\n"
         f"Try next:\n{_next_commands(folder, outcomes)}",
-        highlight=False,
-        soft_wrap=True,
     )
 
 

@@ -8,25 +8,25 @@ from enum import IntEnum
 
 
 class Exit(IntEnum):
-    """What a script can tell apart."""
+    """What a script can tell apart. 1 is left to Python, for a program that failed by a fault of its own."""
 
     PASS = 0
     """The unit passed, or the command did what it was asked."""
 
-    FAIL = 1
-    """The unit failed, or the certificate does not verify."""
-
     MISTAKE = 2
     """The user's mistake; nothing was harmed."""
 
-    UNDECIDED = 3
+    FAIL = 3
+    """The unit failed, or the certificate does not verify."""
+
+    UNDECIDED = 4
     """The unit is neither passed nor failed."""
 
-    STATION_FAULT = 4
+    STATION_FAULT = 5
     """The station failed, so nothing is said of the unit."""
 
     STOPPED = 130
-    """Ctrl-C; what was measured is kept."""
+    """Ctrl-C, or the end of what was typed."""
 
     @classmethod
     def of(cls, outcome: str) -> Exit:
@@ -36,6 +36,8 @@ class Exit(IntEnum):
 
 def carry_out(act: Callable[[], Exit | None]) -> Exit:
     """Do what a verb asks, and say what went wrong. Imports late: a verb that is only asked for help needs none."""
+    import typer
+
     from limits.errors import BadInput
     from reports.errors import ReportError
     from station.errors import StationFault, UserMistake
@@ -46,10 +48,10 @@ def carry_out(act: Callable[[], Exit | None]) -> Exit:
         _say(str(error))
         return Exit.MISTAKE
     except StationFault as fault:
-        _say(f"Station fault, no verdict: {fault}")
+        _say(f"Station fault: {fault}")
         return Exit.STATION_FAULT
-    except KeyboardInterrupt:
-        _say("Stopped; what was measured until now is kept.")
+    except (KeyboardInterrupt, typer.Abort):
+        _say("Stopped.")
         return Exit.STOPPED
 
 

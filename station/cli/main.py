@@ -14,7 +14,7 @@ import typer
 
 from station.cli.exits import Exit, carry_out
 
-EXIT_CODES = """Exit codes: 0 pass, or done; 1 fail; 2 your mistake; 3 undecided; 4 station fault; 130 stopped.
+EXIT_CODES = """Exit codes: 0 pass, or done; 2 your mistake; 3 fail; 4 undecided; 5 station fault; 130 stopped.
 
 Never key a transmitter into a unit on the bench."""
 
@@ -35,7 +35,8 @@ Works = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for a program instead of words.")]
 Serial = Annotated[str, typer.Argument(metavar="SERIAL", help="As on the unit's label.")]
 Run = Annotated[
-    int | None, typer.Option("--run", metavar="N", min=1, help="Which run; the latest by default.")
+    int | None,
+    typer.Option("--run", metavar="N", min=1, help="Which run; the latest with a verdict by default."),
 ]
 HERE = Path()
 
@@ -124,7 +125,8 @@ def test(
     serial: Serial,
     works: Works = HERE,
     operator: Annotated[
-        str, typer.Option(envvar="STATION_OPERATOR", prompt="Operator", help="Who tests, for the record.")
+        str,
+        typer.Option(envvar="STATION_OPERATOR", help="Who tests, for the record; asked for when not given."),
     ] = "",
     temperature: Annotated[
         str | None, typer.Option(metavar="'23 °C'", help="Temperature of the unit, if you measured it.")
@@ -179,7 +181,7 @@ def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE.pdf")],
     works: Works = HERE,
     trust: Annotated[
-        list[Path] | None, typer.Option(metavar="CERT.pem", help="A works certificate that you trust.")
+        list[Path] | None, typer.Option(metavar="SIGNER.pem", help="The certificate of a signer you trust.")
     ] = None,
     as_json: AsJson = False,
 ) -> Exit:
@@ -235,7 +237,7 @@ def simulate(
 @app.command()
 @door
 def schema(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="recipe, limit-table or bench")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench or dialect")],
 ) -> None:
     """Print the JSON Schema of a kind of file."""
     from station.cli import acts

@@ -27,6 +27,8 @@ class Ports:
     socket: int
     hislip: int
     hands: int
+    sample: dict[str, Any]
+    """What lies on the fixture at first: `model`, `serial`, `tx_hz`, `rx_hz`."""
 
     @property
     def socket_address(self) -> str:
@@ -47,9 +49,11 @@ def simulated_bench(
     command = [sys.executable, "-m", "fixtures_sim", "--until-stdin-closes", "--seed", str(seed)]
     command += ["--socket-port", str(socket_port), "--hislip-port", str(hislip_port)]
     command += ["--real-time"] if real_time else []
-    process = subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+    pipe = subprocess.PIPE
+    try:
+        process = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, text=True)
+    except OSError as error:
+        raise StationFault(f"the simulated bench cannot be started: {error}") from error
     try:
         yield _ports(process)
     finally:
@@ -70,16 +74,23 @@ def run_alone(seed: int, *, real_time: bool, socket_port: int, hislip_port: int)
     with simulated_bench(
         seed, real_time=real_time, socket_port=socket_port, hislip_port=hislip_port
     ) as ports:
-        sys.stdout.write(
-            f"Simulated vector analyzer, an SK-V4 unit on its fixture, hooked up TX-ANT:\n"
-            f"  {ports.socket_address}\n"
-            f"  {ports.hislip_address}\n"
-            f"Hands (one JSON object a line): 127.0.0.1 port {ports.hands}, for example\n"
-            f'  {{"do": "hook up", "first": "ANT", "second": "RX"}}\n'
-            f"Ctrl-C ends it.\n"
-        )
+        sys.stdout.write(_how_to_reach(ports))
         sys.stdout.flush()
         wait_for_interrupt()
+
+
+def _how_to_reach(ports: Ports) -> str:
+    sample = {"do": "place", **ports.sample}
+    return (
+        f"A simulated vector analyzer listens at\n"
+        f"  {ports.socket_address}\n"
+        f"  {ports.hislip_address}\n"
+        f"On its fixture lies {sample.get('model')} {sample.get('serial')}, hooked up TX-ANT. Its hands listen at "
+        f"127.0.0.1, port {ports.hands},\nfor one JSON object a line:\n"
+        f'  {{"do": "hook up", "first": "ANT", "second": "RX"}}\n'
+        f"  {json.dumps(sample)}\n"
+        f"Ctrl-C ends it.\n"
+    )
 
 
 def wait_for_interrupt() -> None:
@@ -139,4 +150,5 @@ def _ports(process: subprocess.Popen[str]) -> Ports:
     if not line:
         said = process.stderr.read().strip() if process.stderr else ""
         raise UserMistake(f"the simulated bench did not start: {said or 'no reason given'}")
-    return Ports(**json.loads(line))
+    told = json.loads(line)
+    return Ports(told.pop("socket"), told.pop("hislip"), told.pop("hands"), sample=told)

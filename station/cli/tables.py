@@ -30,6 +30,11 @@ class Column:
     style: Callable[[Any], str] = lambda value: ""
 
 
+def say(console: Console, text: str, style: str = "") -> None:
+    """Print a text as it is: never read as markup, never cut into lines, never coloured word by word."""
+    console.print(Text(text, style=style), soft_wrap=True)
+
+
 def show(rows: Sequence[Row], columns: Sequence[Column], console: Console, *, as_json: bool) -> None:
     """Print the rows, as a table or as a JSON list; in JSON every value of a row is kept as it is."""
     if as_json:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from rich.console import Console
 
 from limits.reading import Reading
 from limits.verdict import Decision, Outcome, Verdict
 from reports import wording
+from station.cli.tables import say, verdict_style
 from station.measurements.sweep import Hookup
 from station.sequencer.events import (
     Event,
@@ -29,16 +32,17 @@ class TerminalOperator:
         self._cautioned = False
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
-        """Tell the hook-up and wait for Enter. Ctrl-C or the end of input stops the run."""
+        """Tell the hook-up and wait for Enter alone. Ctrl-C or the end of input stops the run."""
         if not self._cautioned:
             for caution in CAUTIONS:
-                self._console.print(f"  Caution: {caution}", style="yellow", highlight=False)
+                say(self._console, f"  Caution: {caution}", "yellow")
             self._cautioned = True
-        self._console.print(f"\nCable {serial} for {hookup.name}:", style="bold", highlight=False)
+        say(self._console, f"\nCable {serial} for {hookup.name}:", "bold")
         for line in instructions(hookup):
-            self._console.print(f"    {line}", highlight=False)
+            say(self._console, f"    {line}")
         try:
-            self._console.input("  Press Enter when it is tight, Ctrl-C to stop. ")
+            while self._console.input("  Press Enter when it is tight, Ctrl-C to stop. "):
+                say(self._console, "  Enter alone goes on.")
         except EOFError:
             raise KeyboardInterrupt from None
 
@@ -50,14 +54,16 @@ class RunTeller:
         self._console = console
 
     def __call__(self, event: Event) -> None:
-        """One event as one line, or none."""
-        line = describe(event)
-        if line:
-            self._console.print(line, highlight=False, soft_wrap=True)
+        """One event in a line or a few, or none."""
+        if isinstance(event, VerdictReached):
+            outcome = event.verdict.outcome
+            say(self._console, f"\n{wording.headline(outcome)}.", verdict_style(outcome.value))
+        if text := describe(event):
+            say(self._console, text)
 
 
 def describe(event: Event) -> str:
-    """An event in words; empty for those that need none."""
+    """An event in words; empty for those that need none, or whose words come from elsewhere."""
     match event:
         case RunStarted(serial, run_number, hookups):
             return f"Run {run_number} of {serial}: {wording.count(len(hookups), 'hook-up', 'hook-ups')}."
@@ -66,21 +72,24 @@ def describe(event: Event) -> str:
         case ReadingMade(Reading() as reading):
             return f"  {reading.title}: {wording.printed(reading) or reading.note}"
         case VerdictReached(verdict):
-            return "\n".join([f"{wording.headline(verdict.outcome)}.", *shortfalls(verdict)])
-        case RunBroken(why):
-            return f"No verdict. {why}"
-        case HookupAsked() | ReadingMade():
+            return "\n".join(shortfalls(verdict))
+        case RunBroken() | HookupAsked() | ReadingMade():
             return ""
 
 
 def shortfalls(verdict: Verdict) -> list[str]:
-    """One line for each decision that keeps the verdict from a pass."""
+    """A line for each characteristic that keeps the verdict from a pass, its limits behind it."""
     return [
-        f"  {decision.reading.title}: {_found(decision)}; {decision.level} {decision.limit_text}"
-        for decision in verdict.decisions
-        if decision.outcome is not Outcome.PASS
+        _shortfall(list(decisions))
+        for _, decisions in groupby(
+            (decision for decision in verdict.decisions if decision.outcome is not Outcome.PASS),
+            key=lambda decision: decision.reading.name,
+        )
     ]
 
 
-def _found(decision: Decision) -> str:
-    return f"{wording.judged(decision) or decision.reading.note}, {wording.margin(decision)}"
+def _shortfall(decisions: list[Decision]) -> str:
+    first = decisions[0]
+    limits = ", ".join(f"{decision.level} {decision.limit_text}" for decision in decisions)
+    found = wording.judged(first) or f"no reading, {first.reading.note}"
+    return f"  {Verdict(tuple(decisions)).outcome}: {first.reading.title}: {found} ({limits})"

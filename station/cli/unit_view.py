@@ -8,7 +8,7 @@ from rich.console import Console
 
 from limits.verdict import Decision, Level, Outcome, Verdict
 from reports import wording
-from station.cli.tables import Column, print_json, show, verdict_style
+from station.cli.tables import Column, print_json, say, show, verdict_style
 
 if TYPE_CHECKING:
     from station.database.entries import RunLine, StoredRun
@@ -21,15 +21,12 @@ def show_history(history: History, stored: StoredRun | None, console: Console, *
         print_json(_history_facts(history, stored), console)
         return
     order = history.unit.order
-    console.print(
-        f"[b]{history.unit.serial}[/b]  {order.model} for {order.customer}, order {order.number}\n"
-        f"TX {wording.frequency(order.tx_hz)}, RX {wording.frequency(order.rx_hz)}",
-        highlight=False,
-    )
+    say(console, f"{history.unit.serial}  {order.model} for {order.customer}, order {order.number}", "bold")
+    say(console, f"TX {wording.frequency(order.tx_hz)}, RX {wording.frequency(order.rx_hz)}")
     if not history.runs:
-        console.print(f"Not tested yet. Next: station test {history.unit.serial}", highlight=False)
+        say(console, f"Not tested yet. Next: station test {history.unit.serial}")
         return
-    documents = {entry.run_id: entry.number for entry in history.certificates}
+    documents = {entry.run_id: entry.kind.value for entry in history.certificates}
     show(
         [{**_run_row(line), "document": documents.get(line.run_id)} for line in history.runs],
         RUNS,
@@ -65,12 +62,12 @@ RUNS = (
     Column("operator", "Operator"),
     Column("verdict", "Verdict", style=verdict_style),
     Column("because", "Because", least=12),
-    Column("document", "Filed as"),
+    Column("document", "Filed"),
 )
 CHARACTERISTICS = (
-    Column("title", "Characteristic", least=18),
+    Column("title", "Characteristic", least=14),
     Column("reading", "Reading", right=True, least=9),
-    Column("verdict", "Verdict", style=verdict_style, least=7),
+    Column("verdict", "Verdict", style=verdict_style),
     Column("specification", "Specification"),
     Column("works", "Works limit"),
 )
@@ -93,8 +90,13 @@ def _first_of(titles: tuple[str, ...]) -> str:
 
 def _show_run(stored: StoredRun, console: Console) -> None:
     if stored.verdict is None:
+        say(
+            console,
+            f"Run {stored.run_number} has no verdict ({stored.state}): {stored.why}".removesuffix(": "),
+        )
+        say(console, f"{wording.count(len(stored.sweeps), 'sweep is', 'sweeps are')} kept.")
         return
-    console.print(f"Readings of run {stored.run_number}", style="bold", highlight=False)
+    say(console, f"Readings of run {stored.run_number}", "bold")
     by_name: dict[str, list[Decision]] = {}
     for decision in stored.verdict.decisions:
         by_name.setdefault(decision.reading.name, []).append(decision)
@@ -106,7 +108,7 @@ def _show_run(stored: StoredRun, console: Console) -> None:
     )
     open_points = [decision for decision in stored.verdict.decisions if decision.outcome is not Outcome.PASS]
     if open_points and stored.verdict.meets_specification:
-        console.print("Within the customer's specification, outside the works limit.", style="yellow")
+        say(console, "Within the customer's specification, outside the works limit.", "yellow")
 
 
 def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:
@@ -116,8 +118,9 @@ def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:
     )
     limits = {decision.level: decision.limit_text for decision in decisions}
     return {
-        "title": closest.reading.title,
-        "reading": wording.judged(closest) or closest.reading.note,
+        "title": closest.reading.title
+        + ("" if closest.reading.value is not None else f": {closest.reading.note}"),
+        "reading": wording.judged(closest) or "none",
         "specification": limits.get(Level.SPECIFICATION),
         "works": limits.get(Level.WORKS),
         "verdict": Verdict(tuple(decisions)).outcome.value,

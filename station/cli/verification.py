@@ -10,7 +10,7 @@ from rich.console import Console
 
 from reports import wording
 from station.cli.exits import Exit
-from station.cli.tables import print_json
+from station.cli.tables import print_json, say
 
 if TYPE_CHECKING:
     from reports.verifying import Verification
@@ -22,13 +22,7 @@ def show_verification(file: Path, found: Verification, console: Console, *, as_j
         facts = {"file": str(file), "status": found.status.value, "sentence": found.sentence, **asdict(found)}
         print_json(facts, console)
     else:
-        console.print(f"{file.name}: {found.sentence}", markup=False, highlight=False, soft_wrap=True)
-        if found.signer and found.signed_at:
-            console.print(
-                f"  signed by {found.signer}, {wording.moment(found.signed_at)}\n"
-                f"  certificate {wording.digest(found.fingerprint, 0)}",
-                markup=False,
-                highlight=False,
-                soft_wrap=True,
-            )
+        say(console, f"{file.name}: {found.sentence}")
+        if found.fingerprint:
+            say(console, f"  fingerprint of the signer's certificate: {wording.digest(found.fingerprint, 0)}")
     return Exit.PASS if found.status == "valid" else Exit.FAIL

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from limits.errors import BadInput
+from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.table import LimitTable
 from reports.record import Instrument
@@ -16,6 +16,9 @@ from station.instruments.analyzer import Ability
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
 from station.sequencer.run import Task
+
+MOST_POINTS = 20_000
+"""Of one hook-up: at 1 kHz bandwidth that is 20 s and more a direction; a finer wish is a slip of the pen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +35,7 @@ class Prepared:
 def prepare(unit: UnitEntry, recipe: Recipe, table: LimitTable, ability: Ability) -> Prepared:
     """Bind recipe and limits to the unit's channels and plan the hook-ups.
 
-    Raises station.errors.UserMistake when the recipe is for another model, and limits.errors.BadInput when recipe and
-    limit table do not fit each other or the analyzer does not reach far enough.
+    Raises station.errors.UserMistake when the recipe is for another model, and what `plan_for` raises.
     """
     order = unit.order
     if recipe.form.model != order.model:
@@ -41,12 +43,23 @@ def prepare(unit: UnitEntry, recipe: Recipe, table: LimitTable, ability: Ability
             f"{unit.serial} is a {order.model} (order {order.number}), but {recipe.source.file} is for "
             f"{recipe.form.model}; test it with the recipe of its own model"
         )
-    check_fit(recipe, table)
     channels = Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz)
-    if outside := recipe.outside(channels, ability.low_hz, ability.high_hz):
-        raise BadInput(outside)
+    return Prepared(unit, recipe, table, channels, plan_for(recipe, table, channels, ability))
+
+
+def plan_for(recipe: Recipe, table: LimitTable, channels: Channels, ability: Ability) -> Plan:
+    """The plan for one pair of channels.
+
+    Raises limits.errors.BadInput, with every reason, when recipe and limit table do not fit each other or the
+    channels, or the sweeps reach beyond the analyzer or have too many points.
+    """
+    check_fit(recipe, table)
+    if unbound := (*recipe.mistakes(channels), *table.mistakes(channels)):
+        raise BadInput(unbound)
     plan = make_plan(recipe.bind(channels), recipe.overview(channels), channels, recipe.settings)
-    return Prepared(unit, recipe, table, channels, plan)
+    if refused := (*_too_many_points(plan, recipe), *_out_of_reach(plan, recipe, channels, ability)):
+        raise BadInput(refused)
+    return plan
 
 
 def make_task(
@@ -75,3 +88,32 @@ def make_task(
 
 def _kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:
     return StoredText.of(kind, name, revision, text.encode())
+
+
+def _too_many_points(plan: Plan, recipe: Recipe) -> tuple[Mistake, ...]:
+    points = max(sum(segment.points for segment in order.segments) for order in plan.orders)
+    if points <= MOST_POINTS:
+        return ()
+    what = f"a hook-up would be swept at {points} points, more than {MOST_POINTS}; widen the steps"
+    return (recipe.source.mistake(("overview", "step"), what),)
+
+
+def _out_of_reach(plan: Plan, recipe: Recipe, channels: Channels, ability: Ability) -> tuple[Mistake, ...]:
+    """At most two mistakes, each at what reaches furthest: the plan is looked at, with all its rounding outward."""
+    lowest_hz = min(order.segments[0].start_hz for order in plan.orders)
+    highest_hz = max(order.segments[-1].stop_hz for order in plan.orders)
+    overview = recipe.overview(channels)
+    spans = {("overview", "over"): (overview.low_hz, overview.high_hz)}
+    for item in plan.characteristics:
+        spans["characteristics", item.name] = item.span_hz
+    what = (
+        f"with TX {channels.tx_hz / 1e6:g} and RX {channels.rx_hz / 1e6:g} MHz the sweep reaches from "
+        f"{lowest_hz / 1e6:g} to {highest_hz / 1e6:g} MHz, beyond the {ability.low_hz / 1e6:g} to "
+        f"{ability.high_hz / 1e6:g} MHz that bench.yaml gives the analyzer"
+    )
+    places = []
+    if lowest_hz < ability.low_hz:
+        places.append(min(spans, key=lambda place: spans[place][0]))
+    if highest_hz > ability.high_hz:
+        places.append(max(spans, key=lambda place: spans[place][1]))
+    return tuple(recipe.source.mistake(place, what) for place in dict.fromkeys(places))

@@ -167,29 +167,6 @@ class Recipe:
         found = [self.source.mistake(loc, what) for loc, what in _unbindable(self.form, channels)]
         return tuple(sorted(found, key=lambda mistake: (mistake.line, mistake.column)))
 
-    def outside(self, channels: Channels, low_hz: float, high_hz: float) -> tuple[Mistake, ...]:
-        """Everything the recipe would sweep for these channels beyond what an analyzer reaches.
-
-        Where it cannot even be bound to them, what keeps it from that.
-        """
-        if mistakes := self.mistakes(channels):
-            return mistakes
-        spans: dict[tuple[str, ...], tuple[float, float]] = {
-            ("overview", "over"): self.form.overview.over.at(channels)
-        }
-        for item in self.bind(channels):
-            key = "over" if item.place.span_hz else "at"
-            spans["characteristics", item.name, key] = item.span_hz
-        return tuple(
-            self.source.mistake(
-                place,
-                f"reaches from {span[0] / 1e6:.4f} to {span[1] / 1e6:.4f} MHz for this order, beyond the "
-                f"analyzer's {low_hz / 1e6:g} to {high_hz / 1e6:g} MHz",
-            )
-            for place, span in spans.items()
-            if span[0] < low_hz or span[1] > high_hz
-        )
-
 
 def load(path: Path) -> Recipe:
     """Read a recipe. Raises limits.errors.BadInput with every mistake of the file."""
@@ -221,18 +198,6 @@ def check_fit(recipe: Recipe, table: LimitTable) -> None:
         mistakes.insert(0, recipe.source.mistake(("model",), what))
     if mistakes:
         raise BadInput(tuple(mistakes))
-
-
-def check_channels(recipe: Recipe, table: LimitTable | None, channels: Channels, ability: Ability) -> None:
-    """Refuse a recipe and its limit table for an order whose channels they cannot be bound to, or not be swept for.
-
-    Raises limits.errors.BadInput with every reason.
-    """
-    mistakes = recipe.outside(channels, ability.low_hz, ability.high_hz)
-    if table is not None:
-        mistakes += table.mistakes(channels)
-    if mistakes:
-        raise BadInput(mistakes)
 
 
 def schema() -> dict[str, object]:

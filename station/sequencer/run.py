@@ -6,17 +6,17 @@ the unit can be tested again at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Protocol
 
 from limits.decide import judge
 from limits.quantity import Channels
 from limits.reading import Curve, Reading
 from limits.table import LimitTable
 from limits.verdict import Verdict
-from station.database.entries import RunHead, RunKey, RunState
-from station.database.store import Store
+from station.database.entries import RunHead, RunId, RunKey, RunState
 from station.errors import DoubtfulMeasurement, StationFault, StoreFault
 from station.instruments.analyzer import Analyzer
 from station.measurements.plausibility import doubts
@@ -46,13 +46,35 @@ class Task:
     table: LimitTable
 
 
+class Records(Protocol):
+    """What a run needs of the store."""
+
+    def begin(self, head: RunHead) -> RunKey:
+        """Enter a new run."""
+        ...
+
+    def keep_sweep(self, run_id: RunId, sweep: Sweep) -> None:
+        """Keep a sweep for good."""
+        ...
+
+    def finish(
+        self, run_id: RunId, readings: Sequence[Reading], verdict: Verdict, finished: datetime
+    ) -> None:
+        """Keep what came of a run."""
+        ...
+
+    def break_off(self, run_id: RunId, state: RunState, why: str, finished: datetime) -> None:
+        """End a run without a verdict."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
-class Bench:
+class Means:
     """What a run is done with."""
 
     analyzer: Analyzer
     operator: Operator
-    store: Store
+    store: Records
     clock: Clock
     listen: Listener
 
@@ -65,31 +87,34 @@ class Judged:
     verdict: Verdict
 
 
-def run_unit(task: Task, bench: Bench) -> Judged:
+def run_unit(task: Task, means: Means) -> Judged:
     """Sweep, store, read, judge, store.
 
-    Raises station.errors.StationFault when the station fails and KeyboardInterrupt when the operator stops; in both
-    cases the run is closed as what it is.
+    Raises station.errors.StationFault when the station fails and KeyboardInterrupt when the operator stops; the run
+    is closed as what it is, also when the program itself is at fault.
     """
-    key = bench.store.begin(task.head)
-    bench.listen(
+    key = means.store.begin(task.head)
+    means.listen(
         RunStarted(task.head.serial, key.run_number, tuple(order.hookup for order in task.plan.orders))
     )
     try:
-        sweeps = _sweep(task, bench, key)
+        sweeps = _sweep(task, means, key)
         readings = read(task.plan, sweeps)
         for reading in readings:
-            bench.listen(ReadingMade(reading))
+            means.listen(ReadingMade(reading))
         verdict = judge(task.table, readings, task.channels)
         numbers = tuple(reading for reading in readings if isinstance(reading, Reading))
-        bench.store.finish(key.run_id, numbers, verdict, bench.clock())
+        means.store.finish(key.run_id, numbers, verdict, means.clock())
     except StationFault as fault:
-        _break_off(bench, key, RunState.STATION_FAULT, str(fault))
+        _break_off(means, key, RunState.STATION_FAULT, str(fault))
         raise
     except KeyboardInterrupt:
-        _break_off(bench, key, RunState.STOPPED, "stopped by the operator")
+        _break_off(means, key, RunState.STOPPED, "stopped by the operator")
         raise
-    bench.listen(VerdictReached(verdict))
+    except BaseException as fault:
+        _break_off(means, key, RunState.STATION_FAULT, f"the program failed: {type(fault).__name__}: {fault}")
+        raise
+    means.listen(VerdictReached(verdict))
     return Judged(key, verdict)
 
 
@@ -98,24 +123,24 @@ def read(plan: Plan, sweeps: dict[Hookup, Sweep]) -> tuple[Reading | Curve, ...]
     return tuple(item.read(sweeps) for item in plan.characteristics)
 
 
-def _sweep(task: Task, bench: Bench, key: RunKey) -> dict[Hookup, Sweep]:
+def _sweep(task: Task, means: Means, key: RunKey) -> dict[Hookup, Sweep]:
     sweeps: dict[Hookup, Sweep] = {}
     for order in task.plan.orders:
-        bench.listen(HookupAsked(order.hookup))
-        bench.operator.hook_up(task.head.serial, order.hookup)
-        sweep = bench.analyzer.sweep(order)
-        bench.store.keep_sweep(key.run_id, sweep)
-        bench.listen(SweepStored(sweep))
+        means.listen(HookupAsked(order.hookup))
+        means.operator.hook_up(task.head.serial, order.hookup)
+        sweep = means.analyzer.sweep(order)
+        means.store.keep_sweep(key.run_id, sweep)
+        means.listen(SweepStored(sweep))
         if reasons := doubts(sweep):
             raise DoubtfulMeasurement(" ".join(reasons))
         sweeps[order.hookup] = sweep
     return sweeps
 
 
-def _break_off(bench: Bench, key: RunKey, state: RunState, why: str) -> None:
+def _break_off(means: Means, key: RunKey, state: RunState, why: str) -> None:
     """Close the run; when the store itself is what failed, the run stays open there and the first fault is told."""
     try:
-        bench.store.break_off(key.run_id, state, why, bench.clock())
+        means.store.break_off(key.run_id, state, why, means.clock())
     except StoreFault as second:
         why = f"{why}; and the run could not be closed: {second}"
-    bench.listen(RunBroken(why))
+    means.listen(RunBroken(why))

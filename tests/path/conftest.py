@@ -15,8 +15,9 @@ import pytest
 from fixtures_sim.server import Bench, running_bench
 from fixtures_sim.units import build_unit, defect_from
 from station import settings
-from station.desk import make_key, open_desk
+from station.desk import make_works, open_desk
 from station.files import write_whole
+from station.issuing import make_key
 from station.measurements.sweep import Hookup
 from station.sequencer.events import Event
 from station.settings import Works
@@ -57,12 +58,12 @@ def socket_address(bench: Bench) -> str:
 def works(tmp_path: Path, simulated: Bench) -> Works:
     """A works folder whose bench is the simulated one, with orders and a signing key."""
     text = BENCH.format(address=socket_address(simulated), dialect="linear-single")
-    made = settings.create(tmp_path / "works", "Skerry Works", ("Net Loft Quay 3", "Holmsund Skerries"), text)
+    made = make_works(tmp_path / "works", "Skerry Works", ("Net Loft Quay 3", "Holmsund Skerries"), text)
     file = made.folder / settings.FILE
     file.write_text(file.read_text().replace("passphrase: prompt", "passphrase: {file: keys/passphrase}"))
     write_whole(made.keys / "passphrase", PASSPHRASE.encode(), private=True)
     made = settings.load(made.folder)
-    make_key(made, PASSPHRASE, datetime.now(UTC), years=2)
+    make_key(made, lambda: PASSPHRASE, datetime.now(UTC), years=2)
     (made.folder / "orders.csv").write_text(ORDERS)
     with open_desk(made.folder) as desk:
         desk.import_orders(made.folder / "orders.csv")

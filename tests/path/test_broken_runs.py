@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import resource
 import shutil
+import subprocess
+import sys
 
+import numpy as np
 import pytest
 
 from fixtures_sim.faults import Fault
@@ -14,12 +17,12 @@ from station import errors
 from station.database.entries import RunState
 from station.desk import open_desk
 from station.measurements.sweep import Hookup
-from station.sequencer.events import RunBroken
+from station.sequencer.events import RunBroken, SweepStored
 from station.settings import Works
 
 FAULTS = [
     (Fault("queued error"), errors.Refused, "System error"),
-    (Fault("hangs up", seconds=0.0), errors.Gone, "INIT"),
+    (Fault("hangs up", seconds=0.0), errors.Gone, "the connection ended"),
     (Fault("not a number"), errors.Garbled, "DATA?"),
     (Fault("truncated block"), errors.InstrumentFault, "DATA?"),
     (Fault("garbage", when="*OPC?"), errors.Garbled, "*OPC?"),
@@ -96,7 +99,8 @@ def test_a_database_that_goes_in_mid_run_is_a_station_fault_and_loses_nothing(wo
     with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
         assert session.test("SKV-0001").verdict.outcome is Outcome.PASS
         first, second = desk.history("SKV-0001").runs
-        assert (first.state, second.state) == (RunState.RUNNING, RunState.JUDGED)
+        assert (first.state, second.state) == (RunState.STATION_FAULT, RunState.JUDGED)
+        assert first.why == "the program ended in mid-run"
         assert [sweep.hookup.name for sweep in desk.store.run(first.run_id).sweeps] == ["TX-ANT"]
 
 
@@ -143,3 +147,68 @@ def test_gain_from_a_passive_unit_is_a_doubtful_measurement_not_a_failed_unit(
             session.test("SKV-0001")
         (line,) = desk.history("SKV-0001").runs
     assert line.state is RunState.STATION_FAULT
+
+
+def test_an_empty_fixture_is_a_doubtful_hook_up_not_a_failed_unit(
+    works: Works, hands, simulated: Bench
+) -> None:
+    simulated.place(Nothing())
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as bench:
+        with pytest.raises(errors.DoubtfulMeasurement, match="as if no unit were connected"):
+            bench.test("SKV-0001")
+        (line,) = desk.history("SKV-0001").runs
+    assert line.state is RunState.STATION_FAULT
+
+
+class Nothing:
+    """Three open cable ends."""
+
+    label = "nothing"
+
+    def s(self, freq_hz, temperature_c):
+        return np.broadcast_to(np.eye(3, dtype=complex), (len(freq_hz), 3, 3)).copy()
+
+
+def test_a_fault_of_the_program_itself_also_closes_the_run(works: Works, hands) -> None:
+    def listen(event: object) -> None:
+        if isinstance(event, SweepStored):
+            raise ZeroDivisionError("a listener that fails")
+
+    with open_desk(works.folder) as desk, desk.bench(hands, listen) as bench:
+        with pytest.raises(ZeroDivisionError):
+            bench.test("SKV-0001")
+        (line,) = desk.history("SKV-0001").runs
+    assert line.state is RunState.STATION_FAULT
+    assert "ZeroDivisionError: a listener that fails" in line.why
+
+
+def test_a_bench_is_used_by_one_program_at_a_time(works: Works, hands) -> None:
+    with (
+        open_desk(works.folder) as desk,
+        desk.bench(hands, hands.events.append),
+        pytest.raises(errors.StationFault, match="in use by another program"),
+        desk.bench(hands, hands.events.append),
+    ):
+        pass
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as bench:
+        assert bench.test("SKV-0001").verdict.outcome is Outcome.PASS
+
+
+def test_a_run_whose_program_was_killed_is_closed_when_the_bench_is_next_opened(works: Works, hands) -> None:
+    script = (
+        "import os, sys; from pathlib import Path; from station.desk import open_desk\n"
+        "class Dying:\n"
+        "    name = 'Signe'\n"
+        "    def hook_up(self, serial, hookup): os.kill(os.getpid(), 9)\n"
+        f"with open_desk(Path({str(works.folder)!r})) as desk, desk.bench(Dying(), lambda event: None) as bench:\n"
+        "    bench.test('SKV-0001')\n"
+    )
+    assert subprocess.run([sys.executable, "-c", script], check=False).returncode == -9
+    with open_desk(works.folder) as desk:
+        assert [line.state for line in desk.history("SKV-0001").runs] == [RunState.RUNNING]
+        with desk.bench(hands, hands.events.append) as bench:
+            bench.test("SKV-0001")
+        assert [line.state for line in desk.history("SKV-0001").runs] == [
+            RunState.STATION_FAULT,
+            RunState.JUDGED,
+        ]

@@ -24,3 +24,17 @@ def test_gain_from_a_passive_unit_is_told_with_place_and_remedy(
     assert "TX-ANT, load on RX" in reason
     assert "dB more than it gets" in reason
     assert "calibration" in reason
+
+
+def test_cables_that_hang_open_are_told_as_no_unit(
+    sweep_of: Callable[[Hookup, np.ndarray, np.ndarray], Sweep],
+) -> None:
+    freq_hz = np.linspace(154e6, 160e6, 101)
+    s = np.zeros((101, 2, 2), complex)
+    s[:, 0, 0] = s[:, 1, 1] = 0.99 * np.exp(1j * np.linspace(0, 3, 101))
+    (reason,) = doubts(sweep_of(Hookup("ANT", "RX"), freq_hz, s))
+    assert "nothing is taken in at ANT and RX" in reason
+    assert "Check the cables" in reason
+    s[:, 0, 0] = 0.5
+    (one,) = doubts(sweep_of(Hookup("ANT", "RX"), freq_hz, s))
+    assert "nothing is taken in at RX" in one

@@ -1,0 +1,155 @@
+"""Making, filing and checking what leaves the station on paper: certificates, failure sheets, and the key that signs.
+
+One run has one document. It is made once, filed under its number, and never replaced.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from limits.verdict import Outcome
+from limits.yamlfile import read_bytes
+from reports.record import UnitRecord
+from station.database.entries import CertificateEntry, CertificateKind, StoredRun
+from station.database.store import Store
+from station.errors import StoreFault, UserMistake
+from station.files import write_whole
+from station.records import record_of
+from station.settings import Works
+
+if TYPE_CHECKING:
+    from reports.signing import SigningKey
+    from reports.verifying import Verification
+
+
+@dataclass(frozen=True, slots=True)
+class Issued:
+    """A certificate or failure sheet of a run."""
+
+    entry: CertificateEntry
+    path: Path
+    is_new: bool
+    """False when it had been made before and was only found again."""
+
+
+def issue(
+    works: Works, store: Store, stored: StoredRun, now: datetime, key: Callable[[], SigningKey]
+) -> Issued:
+    """The signed certificate of a run that passed, or the failure sheet of one that did not.
+
+    `key` is only called where there is something to sign. Raises UserMistake for a run without a verdict, and for a
+    pass that a later run has overtaken.
+    """
+    if (entry := store.certificate_of(stored.run_id)) is not None:
+        return _found(works, entry)
+    record = record_of(stored, works.name, works.address)
+    if record.verdict.outcome is Outcome.PASS:
+        _refuse_overtaken(store, stored)
+    kind, pdf = _made(record, now, key)
+    path = (
+        works.certificates
+        / f"{record.number}{' failure sheet' * (kind is CertificateKind.FAILURE_SHEET)}.pdf"
+    )
+    entry = CertificateEntry(
+        run_id=stored.run_id,
+        number=record.number,
+        kind=kind,
+        issued=now,
+        sha256=hashlib.sha256(pdf).hexdigest(),
+        file=path.relative_to(works.folder).as_posix(),
+    )
+    write_whole(path, pdf)
+    store.keep_certificate(entry)
+    return Issued(entry, path, is_new=True)
+
+
+def make_key(
+    works: Works, passphrase: Callable[[], str], valid_from: datetime, years: int
+) -> tuple[Path, Path]:
+    """Make the works' signing key and, beside it, the certificate that customers verify with.
+
+    Raises UserMistake when there is a key already: what was signed with it must stay verifiable.
+    """
+    from reports.signing import SigningKey, make_key, public_certificate
+
+    if _is_there(works.key):
+        raise UserMistake(
+            f"{works.key} exists; move it away first, and keep its certificate for your customers"
+        )
+    secret = passphrase().encode()
+    data = make_key(f"{works.name} final test", works.name, secret, valid_from, years)
+    public = works.key.with_suffix(".pem")
+    write_whole(works.key, data, private=True)
+    write_whole(public, public_certificate(SigningKey.load(data, secret, valid_from)))
+    return works.key, public
+
+
+def open_key(works: Works, passphrase: str, now: datetime) -> SigningKey:
+    """The works' signing key. Raises UserMistake or reports.errors.KeyUnusable with the way out."""
+    from reports.signing import SigningKey
+
+    if not _is_there(works.key):
+        raise UserMistake(f"{works.key}: there is no signing key; make one with `station key`")
+    return SigningKey.load(read_bytes(works.key), passphrase.encode(), now)
+
+
+def own_certificates(works: Works) -> tuple[Path, ...]:
+    """The files of signers' certificates that count in this works: its own and those it trusts."""
+    own = works.key.with_suffix(".pem")
+    return ((own,) if _is_there(own) else ()) + works.trusted
+
+
+def verify_file(path: Path, trusted: tuple[Path, ...], now: datetime) -> Verification:
+    """What a PDF's signature says; `trusted` are files of signers' certificates.
+
+    Raises limits.errors.BadInput when a file cannot be read, reports.errors.BadCertificateFile when one holds no
+    certificate.
+    """
+    from reports.verifying import certificates, verify
+
+    known = tuple(certificate for file in trusted for certificate in certificates(read_bytes(file)))
+    return verify(read_bytes(path), known, now)
+
+
+def _made(record: UnitRecord, now: datetime, key: Callable[[], SigningKey]) -> tuple[CertificateKind, bytes]:
+    from reports.catalog import report_for
+
+    report = report_for(record.verdict.outcome)
+    pdf = report.make(record, now)
+    if report.signed:
+        from reports.signing import sign
+
+        reason = f"Final test of {record.order.model} {record.serial}"
+        pdf = sign(pdf, key(), reason=reason, location=record.works.address[-1], signed_at=now)
+    return CertificateKind(report.name), pdf
+
+
+def _found(works: Works, entry: CertificateEntry) -> Issued:
+    path = works.folder / entry.file
+    if not path.is_file() or hashlib.sha256(read_bytes(path)).hexdigest() != entry.sha256:
+        raise StoreFault(
+            f"{entry.kind} {entry.number} was issued as {path}, but that file is missing or altered; "
+            "put it back from your backup, or test the unit again for one of another number"
+        )
+    return Issued(entry, path, is_new=False)
+
+
+def _refuse_overtaken(store: Store, stored: StoredRun) -> None:
+    latest = store.latest_judged(stored.head.serial)
+    if latest is not None and latest.verdict is not None and latest.run_number > stored.run_number:
+        raise UserMistake(
+            f"run {stored.run_number} of {stored.head.serial} passed, but run {latest.run_number} after it says "
+            f"{latest.verdict.outcome}; a certificate is made of the latest verdict only"
+        )
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError as error:
+        raise UserMistake(f"{path} may not be looked at: {error.strerror}; ask its owner") from error

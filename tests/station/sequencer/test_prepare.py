@@ -1,0 +1,83 @@
+"""What a unit is tested by is refused, with its place, before the bench is touched."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import limits
+import station
+from limits import table as tables
+from limits.errors import BadInput
+from limits.quantity import Channels
+from station.database.entries import UnitEntry
+from station.errors import UserMistake
+from station.instruments.analyzer import Ability
+from station.orders import Serial, WorkOrder
+from station.sequencer import recipe as recipes
+from station.sequencer.prepare import plan_for, prepare
+
+WIDE = Ability(300e3, 3e9, 1601)
+PAIR = Channels(tx_hz=156.6e6, rx_hz=157.4e6)
+RECIPE = (Path(station.__file__).parent / "recipes" / "SK-V4.yaml").read_text(encoding="utf-8")
+TABLE = Path(limits.__file__).parent / "tables" / "SK-V4.yaml"
+Refused = Callable[[str, Channels, Ability], list[str]]
+
+
+@pytest.fixture
+def refused(tmp_path: Path) -> Refused:
+    """Why the plan for a text, a pair of channels and an analyzer is refused; empty when it is not."""
+
+    def reasons(text: str, channels: Channels, ability: Ability) -> list[str]:
+        path = tmp_path / "SK-V4.yaml"
+        path.write_text(text, encoding="utf-8")
+        try:
+            plan_for(recipes.load(path), tables.load(TABLE), channels, ability)
+        except BadInput as error:
+            return [str(mistake).removeprefix(f"{tmp_path}/") for mistake in error.mistakes]
+        return []
+
+    return reasons
+
+
+def test_the_shipped_recipe_is_planned_as_it_is(refused: Refused) -> None:
+    assert refused(RECIPE, PAIR, WIDE) == []
+
+
+def test_what_lies_beyond_the_analyzer_is_told_once_at_what_reaches_furthest(refused: Refused) -> None:
+    (told,) = refused(RECIPE, PAIR, Ability(156e6, 3e9, 1601))
+    assert told.startswith(
+        "SK-V4.yaml:7:18: with TX 156.6 and RX 157.4 MHz the sweep reaches from 154.1 to 159.9 MHz"
+    )
+    assert "beyond the 156 to 3000 MHz that bench.yaml gives the analyzer" in told
+
+
+def test_a_grid_that_reaches_outward_past_the_analyzer_is_refused_too(refused: Refused) -> None:
+    """The wish ends at the analyzer's edge; the next point of the grid lies beyond it."""
+    text = RECIPE.replace("step: 25 kHz}", "step: 30 kHz}", 1)
+    assert refused(text, PAIR, Ability(154.1e6, 159.9e6, 1601)) != []
+    assert refused(RECIPE, PAIR, Ability(154.1e6, 159.9e6, 1601)) == []
+
+
+def test_more_points_than_anybody_means_are_refused(refused: Refused) -> None:
+    (told,) = refused(RECIPE.replace("step: 25 kHz}", "step: 10 Hz}", 1), PAIR, WIDE)
+    assert "would be swept at 580001 points, more than 20000" in told
+
+
+def test_what_cannot_be_bound_to_the_channels_is_told_before_how_far_it_reaches(refused: Refused) -> None:
+    text = RECIPE.replace(
+        "over: low - 2.5 MHz to high + 2.5 MHz\n", "over: low + 600 kHz to high - 600 kHz\n"
+    )
+    assert text != RECIPE
+    (told,) = refused(text, PAIR, Ability(1e9, 2e9, 1601))
+    assert "does not rise for TX 156.6 MHz and RX 157.4 MHz" in told
+
+
+def test_a_recipe_of_another_model_is_refused_with_serial_and_order() -> None:
+    order = WorkOrder("SKO-1", "Somebody", "SK-U4", 455e6, 460.5e6, (Serial("SKU-0001"),), date(2026, 12, 18))
+    recipe = recipes.load(Path(station.__file__).parent / "recipes" / "SK-V4.yaml")
+    with pytest.raises(UserMistake, match=r"SKU-0001 is a SK-U4 \(order SKO-1\)"):
+        prepare(UnitEntry(Serial("SKU-0001"), order), recipe, tables.load(TABLE), WIDE)
