@@ -21,6 +21,7 @@ from limits.units import (
     SIGNED,
     dbm,
     decibel,
+    flag,
     hertz,
     hertz_text,
     number,
@@ -60,6 +61,7 @@ Seconds = Annotated[
 ]
 Whole = Annotated[int, _from_text(whole), _schema("-?(0|[1-9][0-9]*)", "A whole number, e.g. 4.", "integer")]
 Number = Annotated[float, _from_text(number), _schema(rf"[+-]?{NUMBER}", "A number, e.g. 0.66.", "number")]
+Flag = Annotated[bool, _from_text(flag), _schema("(yes|no|true|false)", "yes or no.", "boolean")]
 Text = Annotated[str, _from_text(plain), _schema(r".*\S.*", "A text of one line.", "number", "boolean")]
 
 LONGEST_NAME = 100

@@ -83,6 +83,14 @@ def number(text: str) -> float:
     return float(text)
 
 
+def flag(text: str) -> bool:
+    """`yes` or `no`, `true` or `false`. Raises ValueError that says what was expected."""
+    words = {"yes": True, "true": True, "no": False, "false": False}
+    if text not in words:
+        raise ValueError(f"expected yes or no, got {got(text)}{nearest(text, words)}")
+    return words[text]
+
+
 def day(text: str) -> date:
     """`2025-03-31` to a date. Raises ValueError that says what was expected."""
     if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):

@@ -48,8 +48,8 @@ SINGLE_FILES = {
 """The files that stand alone in `station`, and the rooms that may import them."""
 
 ONLY_HERE: dict[str, str | tuple[str, ...]] = {
-    "pyvisa": "station/instruments/",
-    "pyvisa_py": "station/instruments/",
+    "pyvisa": "station/instruments/visa.py",
+    "pyvisa_py": "station/instruments/visa.py",
     "skrf": "fixtures_sim/",
     "pyhanko": ("reports/signing.py", "reports/verifying.py"),
     "sqlalchemy": "station/database/",

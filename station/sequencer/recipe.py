@@ -16,12 +16,11 @@ from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from limits.errors import BadInput, Mistake
 from limits.formwords import suggest
-from limits.quantity import Channels, Dbm, Decibel, FileName, Frequency, Hertz, Span, Text, Whole
+from limits.quantity import Channels, Dbm, Decibel, FileName, Flag, Frequency, Hertz, Span, Text, Whole
 from limits.table import LimitTable, misfits
 from limits.units import hertz_text, in_one_unit
 from limits.yamlfile import Form, YamlFile, editor_schema, read
 from limits.yamltree import Loc
-from station.instruments.analyzer import Ability
 from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
 from station.measurements.measure import Look, Measure, Place
@@ -109,6 +108,8 @@ class CharacteristicForm(Form):
     step: Hertz | None = None
     level: Decibel | None = None
     title: Text | None = None
+    information: Flag = False
+    """Measured without a limit, on purpose."""
 
     @model_validator(mode="after")
     def _fits_its_measure(self) -> CharacteristicForm:
@@ -188,6 +189,7 @@ def check_fit(recipe: Recipe, table: LimitTable) -> None:
     """
     measures = {name: _measure(form) for name, form in recipe.form.characteristics.items()}
     mistakes = list(misfits(table, measures))
+    mistakes += _unlimited(recipe, table)
     if table.name != recipe.form.limit_table:
         what = f"is to be judged by limit table '{recipe.form.limit_table}', but got '{table.name}'"
         mistakes.insert(0, recipe.source.mistake(("limit_table",), what))
@@ -198,6 +200,18 @@ def check_fit(recipe: Recipe, table: LimitTable) -> None:
         mistakes.insert(0, recipe.source.mistake(("model",), what))
     if mistakes:
         raise BadInput(tuple(mistakes))
+
+
+def _unlimited(recipe: Recipe, table: LimitTable) -> Iterator[Mistake]:
+    """A characteristic without a limit is meant to have none, or its limit was lost."""
+    limited = {row.name for row in table.rows}
+    for name, form in recipe.form.characteristics.items():
+        if form.information and name in limited:
+            what = f"is for information, but limit table {table.name} has a limit for it; take one of the two out"
+            yield recipe.source.mistake(("characteristics", name, "information"), what)
+        if not form.information and name not in limited:
+            what = f"has no limit in limit table {table.name}; give it one there, or write 'information: yes' here"
+            yield recipe.source.mistake(("characteristics", name), what)
 
 
 def schema() -> dict[str, object]:

@@ -211,10 +211,13 @@ def test_what_does_not_fit_an_order_is_told_for_that_order_with_its_place(recipe
     assert made.mistakes(Channels(tx_hz=155e6, rx_hz=160e6)) == ()
 
 
-def test_a_table_of_another_name_or_model_or_of_unmeasured_things_does_not_fit(
+ONE = "  loss: {measure: loss, path: TX to ANT, at: tx}\n"
+
+
+def test_a_table_of_another_name_or_model_or_kind_of_limit_does_not_fit(
     recipe: MakeRecipe, table: MakeTable
 ) -> None:
-    made = recipe(HEAD + GOOD)
+    made = recipe(HEAD + ONE)
     rows = "  loss: {works: {at_most: 1.5 dB}}\n"
     check_fit(made, table(rows))
     assert told(lambda: check_fit(made, table(rows, model="N"))) == [
@@ -223,8 +226,25 @@ def test_a_table_of_another_name_or_model_or_of_unmeasured_things_does_not_fit(
     assert told(lambda: check_fit(made, table(rows, name="OTHER"))) == [
         "r.yaml:4:14: is to be judged by limit table 'T', but got 'OTHER'"
     ]
-    (mistake,) = told(lambda: check_fit(made, table("  isolation: {works: {at_least: 1 dB}}\n")))
-    assert mistake.endswith("'isolation' is measured as a curve; use 'mask'")
+    curve = recipe(HEAD + "  loss: {measure: isolation curve, path: TX to RX, over: low to high}\n")
+    (mistake,) = told(lambda: check_fit(curve, table("  loss: {works: {at_least: 1 dB}}\n")))
+    assert mistake.endswith("'loss' is measured as a curve; use 'mask'")
+
+
+def test_a_characteristic_without_a_limit_must_say_that_it_is_for_information(
+    recipe: MakeRecipe, table: MakeTable
+) -> None:
+    rows = "  loss: {works: {at_most: 1.5 dB}}\n"
+    lost = recipe(f"{HEAD}{ONE}  ripple: {{measure: ripple, path: TX to ANT, over: tx ± 50 kHz}}\n")
+    assert told(lambda: check_fit(lost, table(rows))) == [
+        "r.yaml:9:3: has no limit in limit table T; give it one there, or write 'information: yes' here"
+    ]
+    meant = recipe(
+        f"{HEAD}{ONE}  ripple: {{measure: ripple, path: TX to ANT, over: tx ± 50 kHz, information: yes}}\n"
+    )
+    check_fit(meant, table(rows))
+    (mistake,) = told(lambda: check_fit(meant, table(rows + "  ripple: {works: {at_most: 1 dB}}\n")))
+    assert "is for information, but limit table T has a limit for it" in mistake
 
 
 def test_recipe_and_table_fit_whatever_spacing_they_are_for(recipe: MakeRecipe, table: MakeTable) -> None:
