@@ -15,6 +15,7 @@ from limits.units import (
     day,
     dbm,
     decibel,
+    flag,
     hertz,
     hertz_number,
     hertz_text,
@@ -122,6 +123,8 @@ def test_a_number_too_large_to_be_finite_is_refused() -> None:
         (whole, "9" * 5000, "in digits"),
         (number, "0,66", "write 0.66"),
         (number, "nan", "in digits"),
+        (flag, "on", "yes or no"),
+        (flag, "No", "did you mean 'no'"),
         (day, "31.3.2025", "year-month-day"),
         (day, "2025-02-30", "not a day of the calendar"),
         (plain, " ", "got nothing"),
@@ -142,6 +145,7 @@ def test_two_ends_say_their_unit_once_where_it_is_the_same() -> None:
 def test_plain_values_are_read_as_written() -> None:
     assert [whole("4"), whole("0"), whole("-3")] == [4, 0, -3]
     assert [number("0.66"), number("-2")] == [0.66, -2.0]
+    assert [flag(word) for word in ("yes", "no", "true", "false")] == [True, False, True, False]
     assert day("2024-02-29").isoformat() == "2024-02-29"
     assert plain(" SK-V4 ") == "SK-V4"
 
