@@ -19,6 +19,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from asn1crypto import x509 as asn1_x509
+from asn1crypto.cms import ContentInfo
 from cryptography import x509
 from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
@@ -211,12 +212,26 @@ def _checked(found: Verification, pdf: bytes, trusted: tuple[bytes, ...], now: d
     reader = PdfFileReader(io.BytesIO(pdf))
     signatures = reader.embedded_regular_signatures
     found = replace(found, readable=True, signatures=len(signatures))
-    return _judged(found, signatures[0], trusted, now) if signatures else found
+    return _judged(found, signatures[0], pdf, trusted, now) if signatures else found
+
+
+def _as_written(signature: EmbeddedPdfSignature, pdf: bytes) -> bool:
+    """Whether the signature itself, which no signature covers, stands in the file as a signer writes it.
+
+    It is hexadecimal digits of one case with zeros behind them. A reader takes others for the same, so a change
+    there would go unseen.
+    """
+    _, end, begin_again, _ = (int(each) for each in signature.sig_object["/ByteRange"])
+    cms_der = ContentInfo.load(signature.pkcs7_content).dump()
+    digits = cms_der.hex().encode()
+    expected = b"<" + digits.ljust(begin_again - end - 2, b"0") + b">"
+    return pdf[end:begin_again] in (expected, expected.upper())
 
 
 def _judged(
     found: Verification,
     signature: EmbeddedPdfSignature,
+    pdf: bytes,
     trusted: tuple[bytes, ...],
     now: datetime,
 ) -> Verification:
@@ -231,7 +246,7 @@ def _judged(
     begin, end = certificate.not_valid_before, certificate.not_valid_after
     return replace(
         found,
-        intact=bool(status.intact and status.valid),
+        intact=bool(status.intact and status.valid) and _as_written(signature, pdf),
         covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
         signer=str(certificate.subject.native.get("common_name", certificate.subject.human_friendly)),
         fingerprint=bytes(certificate.sha256).hex(),

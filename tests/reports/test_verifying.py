@@ -239,3 +239,15 @@ def _builder(
         .not_valid_before(datetime(2026, 1, 1, tzinfo=UTC))
         .not_valid_after(datetime(2031, 1, 1, tzinfo=UTC))
     )
+
+
+def test_a_changed_byte_in_the_signature_itself_is_found_too(
+    signed: bytes, check: Callable[[bytes], Verification]
+) -> None:
+    """No signature covers itself, and readers take other cases, spaces and padding there for the same."""
+    end, begin_again = covered(signed)
+    first = signed.index(b"A", end)
+    assert first < begin_again
+    for place, byte in ((first, b"a"), (begin_again - 2, b"8"), (begin_again - 9, b" "), (end, b" ")):
+        changed = signed[:place] + byte + signed[place + 1 :]
+        assert check(changed).status is not Status.VALID, (place, byte)
