@@ -14,13 +14,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
-from limits.reading import Reading
+from limits.reading import Claim, Reading
 from limits.verdict import Decision, Outcome
 
 THIN = "\u202f"
 """Narrow no-break space, between a number and its unit and between groups of digits."""
 
 MINUS = "\u2212"
+AT_LEAST = "\u2265"
 DASH = "\u2013"
 MISSING = DASH
 
@@ -76,7 +77,8 @@ def printed(reading: Reading, margins: Iterable[float | None] = ()) -> Printed |
     The usual decimals are dB to 0.01 below 10 dB and 0.1 from there on, frequencies to 0.1 kHz, and more
     where that would be coarser than U. More still are given while rounding would move the value by as much as
     its distance to a limit: 1.604 dB against at most 1.60 dB is printed as 1.604 dB, for 1.60 dB would read
-    as if it passed. `margins` are those distances, in the reading's unit.
+    as if it passed. `margins` are those distances, in the reading's unit. What is only
+    known to be at least so much is printed behind a sign that says so.
     """
     if reading.value is None:
         return None
@@ -85,7 +87,8 @@ def printed(reading: Reading, margins: Iterable[float | None] = ()) -> Printed |
     nearest = min(
         (abs(_exact(margin)).scaleb(form.shift) for margin in margins if margin is not None), default=None
     )
-    return Printed(_text(_honest(value, form.decimals, nearest)), form.unit)
+    sign = f"{AT_LEAST}{THIN}" if reading.claim is Claim.AT_LEAST else ""
+    return Printed(sign + _text(_honest(value, form.decimals, nearest)), form.unit)
 
 
 def judged(decision: Decision, others: Iterable[Decision] = ()) -> Printed | None:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from limits.reading import Reading
+from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, Outcome
 from reports import wording
 
@@ -208,3 +208,8 @@ def test_digests_are_shortened_in_groups() -> None:
 
 def test_a_limit_keeps_its_number_and_unit_on_one_line() -> None:
     assert wording.limit("at least 20 dB over 300 kHz") == "at least 20\u202fdB over 300\u202fkHz"
+
+
+def test_a_reading_that_is_only_a_lower_bound_says_so() -> None:
+    reading = Reading("width", "Match bandwidth", "Hz", 800e3, claim=Claim.AT_LEAST)
+    assert str(wording.printed(reading)) == "≥\u202f800.0\u202fkHz"

@@ -34,10 +34,11 @@ import pytest
 from limits.verdict import Outcome
 from reports.certificate import certificate
 from reports.signing import SigningKey, sign
-from station import settings
 from station.cli.simulator import Hands, Ports, hands_of, simulated_bench
-from station.desk import Desk, Session, make_key, open_desk, open_key
+from station.desk import Desk, OpenBench, make_works, open_desk
+from station.issuing import make_key, open_key
 from station.measurements.sweep import HOOKUPS, Hookup
+from station.records import record_of
 
 DIALECTS = ("linear-single", "list-all")
 MODEL, SERIAL, TX_HZ, RX_HZ = "SK-V4", "SKV-0001", 156.6e6, 157.4e6
@@ -160,12 +161,12 @@ class Station:
     """An open desk and bench, and an opened key."""
 
     desk: Desk
-    session: Session
+    bench: OpenBench
     key: SigningKey
 
     def test(self) -> int:
         """The number of the run, which passed."""
-        judged = self.session.test(SERIAL, temperature_c=23.0)
+        judged = self.bench.test(SERIAL, temperature_c=23.0)
         assert judged.verdict.outcome is Outcome.PASS
         return judged.key.run_number
 
@@ -178,15 +179,15 @@ class Station:
 
 @contextmanager
 def station_at(port: int, dialect: str, operator: Hands | AtOnce, folder: Path) -> Iterator[Station]:
-    made = settings.create(
+    made = make_works(
         folder / "works", "Skerry Works", ("Holmsund",), BENCH.format(port=port, dialect=dialect)
     )
     now = datetime.now(UTC)
-    make_key(made, PASSPHRASE, now, years=2)
+    make_key(made, lambda: PASSPHRASE, now, years=2)
     (made.folder / "orders.csv").write_text(ORDERS)
-    with open_desk(made.folder) as desk, desk.bench(operator, lambda event: None) as session:
+    with open_desk(made.folder) as desk, desk.bench(operator, lambda event: None) as bench:
         desk.import_orders(made.folder / "orders.csv")
-        yield Station(desk, session, open_key(made, PASSPHRASE, now))
+        yield Station(desk, bench, open_key(made, PASSPHRASE, now))
 
 
 def place(hands: Hands) -> None:
@@ -274,7 +275,10 @@ def _rows(source: sqlite3.Connection, table: str, run_id: int | None = None) -> 
 
 
 def _of_run(table: str, row: dict[str, object], run_id: int) -> dict[str, object]:
-    own = {"run": {"id": run_id, "run_number": run_id}, "certificate": {"id": run_id, "run_id": run_id}}
+    own = {
+        "run": {"id": run_id, "run_number": run_id},
+        "certificate": {"id": run_id, "run_id": run_id, "number": f"N-{run_id}"},
+    }
     return {**row, **own.get(table, {"run_id": run_id})}
 
 
@@ -291,11 +295,14 @@ def compare(
     `fresh` is called before each conversation with the instrument, and is not measured.
     """
     fresh()
-    operator = station.session.operator
+    operator = station.bench.operator
     answers = exchanges(line, conversation, operator)
     assert without_data(answers) == without_data(answered for _, answered in conversation)
     run_number = station.unit()
-    record, issued = station.desk.record(SERIAL, run_number), datetime.now(UTC)
+    record = record_of(
+        station.desk.stored_run(SERIAL, run_number), station.desk.works.name, station.desk.works.address
+    )
+    issued = datetime.now(UTC)
     pdf = certificate(record, issued)
     raw = RawCommits(station.desk.works.folder / "records.sqlite", folder / "raw.sqlite", run_number)
     calls: dict[str, Callable[[], object]] = {
