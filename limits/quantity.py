@@ -8,6 +8,7 @@ to each unit's channels; what was written is kept, and is what an expression pri
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal, Self, TypeVar
@@ -94,7 +95,7 @@ _EXAMPLE = "a frequency like 'tx', 'rx - 12.5 kHz' or '157.05 MHz'"
 _SPAN_EXAMPLE = "a span like 'tx ± 12.5 kHz' or 'low - 2.5 MHz to high + 2.5 MHz'"
 
 
-class Expression:
+class Expression(ABC):
     """Base of the values that are written as one text, keep it and print as it; as pydantic fields they take it."""
 
     __slots__ = ()
@@ -105,9 +106,9 @@ class Expression:
     text: str
 
     @classmethod
+    @abstractmethod
     def parse(cls, text: str) -> Self:
         """Raises ValueError that says what was expected."""
-        raise NotImplementedError
 
     def __str__(self) -> str:
         return self.text

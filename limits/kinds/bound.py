@@ -8,6 +8,7 @@ value exactly on its limit is inside.
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar, Protocol
@@ -109,14 +110,14 @@ class Amount(Expression):
         return isinstance(mine, float) and isinstance(theirs, float) and mine < theirs
 
 
-class NumberBound:
+class NumberBound(ABC):
     """The shared part of the kinds that judge one number: they differ in their two ends and their words."""
 
     on_curve: ClassVar[bool] = False
 
+    @abstractmethod
     def amounts(self) -> tuple[Amount | None, Amount | None]:
         """The lower and the upper end as written; None where it is open."""
-        raise NotImplementedError
 
     def ends(self, channels: Channels) -> tuple[float | None, float | None]:
         """The lower and the upper end for one unit."""

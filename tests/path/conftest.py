@@ -50,14 +50,20 @@ def simulated() -> Iterator[Bench]:
         yield bench
 
 
-def socket_address(bench: Bench) -> str:
-    return f"TCPIP::127.0.0.1::{bench.socket_port}::SOCKET"
+@pytest.fixture
+def point_bench() -> Callable[[Works, str, str], None]:
+    """Writes a works' bench file for another address and dialect."""
+
+    def write(works: Works, address: str, dialect: str) -> None:
+        works.bench.write_text(BENCH.format(address=address, dialect=dialect))
+
+    return write
 
 
 @pytest.fixture
 def works(tmp_path: Path, simulated: Bench) -> Works:
     """A works folder whose bench is the simulated one, with orders and a signing key."""
-    text = BENCH.format(address=socket_address(simulated), dialect="linear-single")
+    text = BENCH.format(address=simulated.socket_address, dialect="linear-single")
     made = make_works(tmp_path / "works", "Skerry Works", ("Net Loft Quay 3", "Holmsund Skerries"), text)
     file = made.folder / settings.FILE
     file.write_text(file.read_text().replace("passphrase: prompt", "passphrase: {file: keys/passphrase}"))

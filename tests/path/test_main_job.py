@@ -25,18 +25,6 @@ FLOAT32_DB = 2e-5
 """`list-all` fetches REAL,32: an S-parameter keeps 24 bits, worth 1e-6 dB where |S| is near 1, and a notch frequency
 placed by a parabola moves with it."""
 
-BENCH = """\
-bench: final test 1
-analyzer:
-  kind: vector
-  address: {address}
-  dialect: {dialect}
-  identity: Simulated vector analyzer
-  from: 300 kHz
-  to: 3 GHz
-  most_points: 1601
-"""
-
 NOISE_DB = 0.03
 """Trace noise of the simulated analyzer is 0.002 dB; a worst value over a band collects a few sigma of it."""
 
@@ -164,14 +152,14 @@ def careful_unit() -> Unit:
     ("dialect", "port"), [("linear-single", "hislip"), ("list-all", "socket"), ("list-all", "hislip")]
 )
 def test_both_dialects_over_both_links_give_the_same_readings(
-    works: Works, hands, dialect: str, port: str
+    works: Works, hands, point_bench, dialect: str, port: str
 ) -> None:
     """Each with a bench of its own, whose noise starts anew; the reference is linear-single over the socket."""
 
     def values(chosen: str, link: str) -> dict[str, float | None]:
         with running_bench(seed=1, device=careful_unit()) as bench:
             address = bench.socket_address if link == "socket" else bench.hislip_address
-            works.bench.write_text(BENCH.format(address=address, dialect=chosen))
+            point_bench(works, address, chosen)
             hands.bench = bench
             hands.events.clear()
             with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:

@@ -326,7 +326,7 @@ def test_many_abandoned_runs_are_closed_the_first_one_first(store, make):
 def test_threads_may_write_at_once(store, make):
     numbers, faults = [], []
 
-    def test_one_unit() -> None:
+    def run_one_unit() -> None:
         try:
             key = store.begin(make.head())
             store.keep_sweep(key.run_id, make.sweep())
@@ -335,7 +335,7 @@ def test_threads_may_write_at_once(store, make):
         except StoreFault as fault:
             faults.append(fault)
 
-    threads = [threading.Thread(target=test_one_unit) for _ in range(8)]
+    threads = [threading.Thread(target=run_one_unit) for _ in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
