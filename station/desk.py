@@ -97,14 +97,17 @@ def check_files(folder: Path, files: tuple[Path, ...] = ()) -> tuple[Checked, ..
     if not is_works and not files:
         settings.load(folder)
     around = Surroundings(folder, _known_orders(folder)) if is_works else Surroundings()
-    told: set[Mistake] = set()
-    checked = []
-    for path in files or files_of(around):
-        found = check(path, around)
-        # What two files have against each other is told once, at the first of them.
-        checked.append(replace(found, mistakes=tuple(one for one in found.mistakes if one not in told)))
-        told.update(found.mistakes)
-    return tuple(checked)
+    paths = files or files_of(around)
+    names = {str(path) for path in paths}
+
+    def at_home(one: Mistake, path: Path) -> bool:
+        # What two files have against each other is found at both, and told where it is written.
+        return one.file == str(path) or one.file not in names
+
+    return tuple(
+        replace(found, mistakes=tuple(one for one in found.mistakes if at_home(one, found.path)))
+        for found in (check(path, around) for path in paths)
+    )
 
 
 def _known_orders(folder: Path) -> tuple[WorkOrder, ...]:

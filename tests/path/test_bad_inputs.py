@@ -217,3 +217,14 @@ def test_a_missing_key_is_told_before_the_first_hook_up(works: Works, station) -
     told = station("test", "SKV-0001", "--works", works.folder, *OPERATOR)
     assert told.code == STATION_FAULT
     assert "station key" in told.err
+
+
+def test_what_two_files_have_against_each_other_is_told_where_it_is_written(works: Works, station) -> None:
+    edit(works.limits / "SK-V4.yaml", "  tx_loss:", "  tx_lss:")
+    told = station("check", "--works", works.folder)
+    at = [line.removeprefix(f"{works.folder}/") for line in told.out.splitlines() if "SK-V4" in line]
+    assert len(at) == 2
+    assert at[0].startswith("recipes/SK-V4.yaml:10:3: has no limit in limit table SK-V4")
+    assert at[1].startswith("limits/SK-V4.yaml:7:3: a limit for 'tx_lss', which is not measured")
+    alone = station("check", works.limits / "SK-V4.yaml", "--works", works.folder)
+    assert (alone.code, len(alone.out.splitlines())) == (MISTAKE, 2)
