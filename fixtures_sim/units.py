@@ -134,7 +134,7 @@ class Defect:
 
     def __post_init__(self) -> None:
         if self.kind not in _KINDS:
-            raise ValueError(f"no defect is called `{self.kind}`; there are {', '.join(_KINDS)}")
+            raise ValueError(f"no defect is called `{self.kind}`; `kind` is one of {', '.join(_KINDS)}")
         _check_fields(self)
 
 
@@ -156,7 +156,7 @@ def defect_from(entry: Mapping[str, Any]) -> Defect:
     """
     kind = entry.get("kind")
     if not isinstance(kind, str) or kind not in _KINDS:
-        raise ValueError(f"no defect is called `{kind}`; there are {', '.join(_KINDS)}")
+        raise ValueError(f"no defect is called `{kind}`; `kind` is one of {', '.join(_KINDS)}")
     uses = _KINDS[kind].uses
     if set(entry) != {"kind", *uses}:
         got = ", ".join(f"`{name}`" for name in entry if name != "kind") or "nothing"

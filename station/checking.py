@@ -107,8 +107,7 @@ def _table(path: Path, around: Surroundings) -> None:
 
 def _bench(path: Path, around: Surroundings) -> None:
     dialects = around.folder / "dialects" if around.folder else None
-    bench = benches.load(path)
-    _sound(lambda: benches.dialect_of(bench, dialects))
+    benches.dialect_of(benches.load(path), dialects)
 
 
 def _dialect(path: Path, around: Surroundings) -> None:
@@ -116,7 +115,12 @@ def _dialect(path: Path, around: Surroundings) -> None:
 
 
 def _works(path: Path, around: Surroundings) -> None:
-    settings.load(path.parent)
+    works = settings.load(path.parent)
+    named = list(works.trusted)
+    if works.passphrase.file is not None:
+        named.append(works.folder / works.passphrase.file)
+    if missing := [file for file in named if not file.exists()]:
+        raise BadInput(tuple(Mistake(f"names {file}, which does not exist", str(path)) for file in missing))
 
 
 _CHECKS: dict[str, Callable[[Path, Surroundings], None]] = {

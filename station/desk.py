@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from limits import table as tables
 from limits.errors import BadInput, Mistake
+from limits.quantity import Channels
 from limits.verdict import Outcome
 from station import bench as benches
 from station import orders, settings
@@ -29,7 +30,7 @@ from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer.events import Listener
 from station.sequencer.operator import Operator
-from station.sequencer.prepare import Prepared, make_task, prepare
+from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
 from station.sequencer.readiness import look_around
 from station.sequencer.run import Clock, Judged
 from station.settings import Works
@@ -138,8 +139,26 @@ class Desk:
                 f"{path}: no recipe for model {', '.join(unknown)}; there are {', '.join(sorted(known)) or 'none'}. "
                 f"Write {self.works.recipes / (unknown[0] + '.yaml')} first"
             )
+        for order in read:
+            self._refuse_untestable(order, path)
         self.store.add_orders(read)
         return read
+
+    def _refuse_untestable(self, order: WorkOrder, path: Path) -> None:
+        """Say so now, and not at the bench, when an order's channels are none that its recipe can test."""
+        try:
+            ability = benches.load(self.works.bench).ability
+        except BadInput:
+            # The bench of a new works is still to be written; `station check` tells what it lacks.
+            return
+        try:
+            recipe = recipes.load(self.works.recipes / f"{order.model}.yaml")
+            table = tables.load(self.works.limits / f"{recipe.form.limit_table}.yaml")
+            plan_for(recipe, table, Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz), ability)
+        except BadInput as error:
+            raise UserMistake(
+                f"{path}: order {order.number} cannot be tested, nothing was taken in: {error}"
+            ) from error
 
     def orders(self) -> tuple[Progress, ...]:
         """Every work order and how far it has come."""
@@ -153,7 +172,7 @@ class Desk:
         """
         bench = benches.load(self.works.bench)
         with (
-            alone(self.works.folder / "bench.lock", f"the bench of {self.works.folder}"),
+            _at_the_bench(self.works),
             benches.open_analyzer(bench, self.works.dialects, now=self.clock) as analyzer,
         ):
             self.store.close_abandoned(bench.name, self.clock())
@@ -255,7 +274,11 @@ def try_bench(works: Works, power_dbm: float) -> tuple[TrialLine, ...]:
     from station.instruments.trial import try_dialect
 
     bench = benches.load(works.bench)
-    with benches.open_analyzer_link(bench, works.dialects) as (link, dialect):
+    with _at_the_bench(works), benches.open_analyzer_link(bench, works.dialects) as (link, dialect):
         return try_dialect(
             link, dialect, bench.ability, identity=bench.source.value.analyzer.identity, power_dbm=power_dbm
         )
+
+
+def _at_the_bench(works: Works) -> AbstractContextManager[None]:
+    return alone(works.folder / "bench.lock", f"the bench of {works.folder}")

@@ -302,7 +302,7 @@ database: {json.dumps(database) if database != DATABASE else database}
 
 signing:
   key: keys/signing.p12
-  # Or, in the place of `prompt`, below it:  file: keys/passphrase  or  environment: VARIABLE
+  # Instead of prompt:  {{file: keys/passphrase}}  or  {{environment: VARIABLE}}
   passphrase: prompt
 
 # Certificates of other works whose signatures count here, e.g. - keys/other.pem

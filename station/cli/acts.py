@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
+from getpass import GetPassWarning
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -231,6 +233,11 @@ def verify(folder: Path, file: Path, trust: tuple[Path, ...], *, as_json: bool) 
     certificates = trust
     if (folder / settings.FILE).exists():
         certificates += own_certificates(settings.load(folder))
+    if not certificates:
+        say(
+            aside(),
+            f"Nobody's signature is known here: {folder} is no works folder with a key; use --works or --trust.",
+        )
     return show_verification(file, verify_file(file, certificates, now_utc()), out(), as_json=as_json)
 
 
@@ -300,6 +307,9 @@ def _passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:
     from station import settings
 
     def ask(words: str) -> str:
-        return str(typer.prompt(words, hide_input=True, confirmation_prompt=twice, err=True))
+        with warnings.catch_warnings():
+            # Where there is no terminal nobody can look over a shoulder either.
+            warnings.simplefilter("ignore", GetPassWarning)
+            return str(typer.prompt(words, hide_input=True, confirmation_prompt=twice, err=True))
 
     return lambda: settings.passphrase(works, os.environ, ask)

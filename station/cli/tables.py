@@ -30,9 +30,12 @@ class Column:
     style: Callable[[Any], str] = lambda value: ""
 
 
-def say(console: Console, text: str, style: str = "") -> None:
-    """Print a text as it is: never read as markup, never cut into lines, never coloured word by word."""
-    console.print(Text(text, style=style), soft_wrap=True)
+def say(console: Console, text: str, style: str = "", *, wrap: bool = False) -> None:
+    """Print a text as it is: never read as markup, never coloured word by word.
+
+    Cut into lines between words only where `wrap` says so: prose for a person, never a path to be copied.
+    """
+    console.print(Text(text, style=style), soft_wrap=not wrap)
 
 
 def show(rows: Sequence[Row], columns: Sequence[Column], console: Console, *, as_json: bool) -> None:

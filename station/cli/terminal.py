@@ -35,7 +35,7 @@ class TerminalOperator:
         """Tell the hook-up and wait for Enter alone. Ctrl-C or the end of input stops the run."""
         if not self._cautioned:
             for caution in CAUTIONS:
-                say(self._console, f"  Caution: {caution}", "yellow")
+                say(self._console, f"Caution: {caution}", "yellow", wrap=True)
             self._cautioned = True
         say(self._console, f"\nCable {serial} for {hookup.name}:", "bold")
         for line in instructions(hookup):
@@ -59,7 +59,7 @@ class RunTeller:
             outcome = event.verdict.outcome
             say(self._console, f"\n{wording.headline(outcome)}.", verdict_style(outcome.value))
         if text := describe(event):
-            say(self._console, text)
+            say(self._console, text, wrap=True)
 
 
 def describe(event: Event) -> str:

@@ -57,7 +57,10 @@ def plan_for(recipe: Recipe, table: LimitTable, channels: Channels, ability: Abi
     if unbound := (*recipe.mistakes(channels), *table.mistakes(channels)):
         raise BadInput(unbound)
     plan = make_plan(recipe.bind(channels), recipe.overview(channels), channels, recipe.settings)
-    if refused := (*_too_many_points(plan, recipe), *_out_of_reach(plan, recipe, channels, ability)):
+    if refused := (
+        *_too_many_points(plan, recipe, channels),
+        *_out_of_reach(plan, recipe, channels, ability),
+    ):
         raise BadInput(refused)
     return plan
 
@@ -90,12 +93,19 @@ def _kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText
     return StoredText.of(kind, name, revision, text.encode())
 
 
-def _too_many_points(plan: Plan, recipe: Recipe) -> tuple[Mistake, ...]:
+def _too_many_points(plan: Plan, recipe: Recipe, channels: Channels) -> tuple[Mistake, ...]:
     points = max(sum(segment.points for segment in order.segments) for order in plan.orders)
     if points <= MOST_POINTS:
         return ()
-    what = f"a hook-up would be swept at {points} points, more than {MOST_POINTS}; widen the steps"
+    what = (
+        f"with {_pair(channels)} a hook-up would be swept at {points} points, more than {MOST_POINTS}; "
+        "widen the steps, or look at the channels"
+    )
     return (recipe.source.mistake(("overview", "step"), what),)
+
+
+def _pair(channels: Channels) -> str:
+    return f"TX {channels.tx_hz / 1e6:g} and RX {channels.rx_hz / 1e6:g} MHz"
 
 
 def _out_of_reach(plan: Plan, recipe: Recipe, channels: Channels, ability: Ability) -> tuple[Mistake, ...]:
@@ -107,7 +117,7 @@ def _out_of_reach(plan: Plan, recipe: Recipe, channels: Channels, ability: Abili
     for item in plan.characteristics:
         spans["characteristics", item.name] = item.span_hz
     what = (
-        f"with TX {channels.tx_hz / 1e6:g} and RX {channels.rx_hz / 1e6:g} MHz the sweep reaches from "
+        f"with {_pair(channels)} the sweep reaches from "
         f"{lowest_hz / 1e6:g} to {highest_hz / 1e6:g} MHz, beyond the {ability.low_hz / 1e6:g} to "
         f"{ability.high_hz / 1e6:g} MHz that bench.yaml gives the analyzer"
     )

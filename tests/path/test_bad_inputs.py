@@ -228,3 +228,35 @@ def test_what_two_files_have_against_each_other_is_told_where_it_is_written(work
     assert at[1].startswith("limits/SK-V4.yaml:7:3: a limit for 'tx_lss', which is not measured")
     alone = station("check", works.limits / "SK-V4.yaml", "--works", works.folder)
     assert (alone.code, len(alone.out.splitlines())) == (MISTAKE, 2)
+
+
+def test_an_order_whose_channels_cannot_be_tested_is_refused_on_the_way_in(works: Works, station) -> None:
+    orders = works.folder / "slip.csv"
+    orders.write_text(
+        "order,customer,model,tx,rx,serials,due\nSKO-9,Somebody,SK-V4,156.6 MHz,900 MHz,SKV-0900,2026-12-18\n"
+    )
+    told = station("import", orders, "--works", works.folder)
+    assert told.code == MISTAKE
+    assert "order SKO-9 cannot be tested, nothing was taken in" in told.err
+    assert "with TX 156.6 and RX 900 MHz a hook-up would be swept at 30011 points" in told.err
+    assert station("check", "--works", works.folder).code == 0
+
+
+def test_check_finds_what_a_file_names_and_what_is_not_there(works: Works, station) -> None:
+    edit(works.bench, "dialect: linear-single", "dialect: linear-singel")
+    edit(works.folder / "works.yaml", "trusted: []", "trusted: [keys/nobody.pem]")
+    (works.keys / "passphrase").unlink()
+    told = station("check", "--works", works.folder)
+    assert told.code == MISTAKE
+    assert "bench.yaml:5:12: unknown dialect 'linear-singel'; did you mean 'linear-single'?" in told.out
+    assert "keys/nobody.pem, which does not exist" in told.out
+    assert "keys/passphrase, which does not exist" in told.out
+
+
+def test_a_dialect_is_not_tried_while_a_unit_is_tested(works: Works, hands, station) -> None:
+    from station.desk import open_desk
+
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append):
+        told = station("try-dialect", "--works", works.folder)
+    assert told.code == STATION_FAULT
+    assert "in use by another program" in told.err
