@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy.stats import t
+from scipy.special import ndtri, stdtrit
 
 DB_PER_NEPER = 20 / math.log(10)
 """8.686: by so many dB a level moves for a small relative error of its voltage."""
@@ -140,8 +140,10 @@ class Budget:
     def coverage_factor(self, probability: float) -> float:
         """Student's factor for the effective degrees of freedom, truncated to a whole number (clause G.4.1)."""
         degrees = self.effective_degrees_of_freedom
-        whole = degrees if math.isinf(degrees) else max(1.0, math.floor(degrees))
-        return float(t.ppf((1.0 + probability) / 2.0, whole))
+        upper = (1.0 + probability) / 2.0
+        if math.isinf(degrees):
+            return float(ndtri(upper))
+        return float(stdtrit(max(1.0, math.floor(degrees)), upper))
 
     def expanded(self, k: float = 2.0) -> float:
         """U with a stated coverage factor."""
