@@ -1,7 +1,6 @@
 """Readings and a limit table in, a verdict out.
 
-Under simple acceptance a value on its limit or inside it passes and U moves no limit (JCGM 106:2012 clause 8.2;
-ILAC-G8:09/2019 clause 4.2.1; clause numbers from memory). Values are compared as measured and never rounded
+What a margin means is the decision rule's to say (`limits.rules`). Values are compared as measured and never rounded
 first, so a certificate may print `1.5 dB` beside `at most 1.5 dB` and `fail`; rounding before judging would move
 every limit by half a digit. What nobody measured, or what is not a number, is undecided and so never passes.
 """
@@ -9,6 +8,7 @@ every limit by half a digit. What nobody measured, or what is not a number, is u
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from limits.kinds.bound import Bound
 from limits.quantity import Channels
@@ -32,7 +32,11 @@ def judge(table: LimitTable, readings: Iterable[Reading | Curve], channels: Chan
     return Verdict(
         tuple(
             decide(
-                subjects.get(row.name) or _not_measured(row.name, bound), level, bound, table.rule, channels
+                subjects.get(row.name) or _not_measured(row.name, bound),
+                level,
+                bound,
+                table.rules[level],
+                channels,
             )
             for row in table.rows
             for level, bound in row.bounds
@@ -43,15 +47,18 @@ def judge(table: LimitTable, readings: Iterable[Reading | Curve], channels: Chan
 def decide(subject: Reading | Curve, level: Level, bound: Bound, rule: Rule, channels: Channels) -> Decision:
     """One reading or curve against one limit."""
     weighed = bound.weigh(subject, channels)
-    margin = weighed.margin
+    reading, margin = weighed.reading, weighed.margin
+    outcome = Outcome.UNDECIDED if margin is None else rule.decide(margin, reading.u)
+    if margin is not None and outcome is Outcome.UNDECIDED:
+        reading = replace(reading, note="; ".join(filter(None, (reading.note, rule.why_open(reading.u)))))
     return Decision(
-        reading=weighed.reading,
+        reading=reading,
         level=level,
         limit_text=bound.words(channels),
         rule=rule.name,
-        outcome=Outcome.UNDECIDED if margin is None else rule.decide(margin, weighed.reading.u),
+        outcome=outcome,
         margin=margin,
-        lines=bound.lines(weighed.reading, channels),
+        lines=bound.lines(reading, channels),
     )
 
 

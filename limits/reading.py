@@ -63,6 +63,8 @@ class Reading:
     def __post_init__(self) -> None:
         if self.value is not None and not math.isfinite(self.value):
             raise ValueError(f"{self.name}: a reading is a finite number or None, not {self.value}")
+        if self.u is not None and not 0 <= self.u < math.inf:
+            raise ValueError(f"{self.name}: U is a finite number that is not negative, not {self.u}")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -17,6 +17,7 @@ from pydantic import (
     AfterValidator,
     ConfigDict,
     Field,
+    GetJsonSchemaHandler,
     ValidationInfo,
     WithJsonSchema,
     create_model,
@@ -24,13 +25,14 @@ from pydantic import (
     model_validator,
 )
 from pydantic.config import JsonDict
+from pydantic_core import CoreSchema
 
 from limits.errors import BadInput, Mistake
-from limits.formwords import nearest
+from limits.formwords import got, nearest
 from limits.kinds.bound import Bound
 from limits.kinds.catalog import KINDS
 from limits.quantity import Channels, FileName, Text
-from limits.rules import RULES, Rule, rule_named
+from limits.rules import Rule
 from limits.verdict import Level
 from limits.yamlfile import Form, YamlFile, editor_schema, read
 
@@ -109,10 +111,6 @@ class RowForm(Form):
         return self
 
 
-def _known_rule(name: str) -> str:
-    return rule_named(name).name
-
-
 def _good_name(name: str) -> str:
     if re.fullmatch(_NAME, name) is None:
         raise ValueError(
@@ -121,12 +119,35 @@ def _good_name(name: str) -> str:
     return name
 
 
-RuleName = Annotated[
-    Text,
-    AfterValidator(_known_rule),
-    WithJsonSchema({"enum": [rule.name for rule in RULES], "description": "The decision rule."}),
-]
 Name = Annotated[str, AfterValidator(_good_name), WithJsonSchema({"type": "string", "pattern": f"^{_NAME}$"})]
+
+
+class RulesForm(Form):
+    """The decision rule of each level; one text stands for both."""
+
+    specification: Rule
+    works: Rule
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_for_both(cls, written: object) -> object:
+        if isinstance(written, str):
+            return {"specification": written, "works": written}
+        if isinstance(written, list):
+            what = "a decision rule, or one each for 'specification' and 'works'"
+            raise ValueError(f"expected {what}, got {got(written)}")
+        return written
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, object]:
+        each = handler.resolve_ref_schema(handler(core))
+        return {"anyOf": [dict(each["properties"]["specification"]), dict(each)]}
+
+    def of(self, level: Level) -> Rule:
+        """The rule of one level."""
+        return self.specification if level is Level.SPECIFICATION else self.works
 
 
 class TableForm(Form):
@@ -135,7 +156,7 @@ class TableForm(Form):
     limit_table: FileName
     revision: Text
     model: FileName
-    decision_rule: RuleName
+    decision_rule: RulesForm
     limits: Annotated[
         dict[Name, RowForm], Field(min_length=1, json_schema_extra={"additionalProperties": False})
     ]
@@ -159,7 +180,9 @@ class LimitTable:
     name: str
     revision: str
     model: str
-    rule: Rule
+    rules: Mapping[Level, Rule]
+    """The decision rule of each level."""
+
     rows: tuple[LimitRow, ...]
     """In the file's order."""
 
@@ -203,8 +226,8 @@ def schema() -> dict[str, object]:
 def _table(source: YamlFile[TableForm]) -> LimitTable:
     form = source.value
     rows = tuple(LimitRow(name, tuple(_bounds(row))) for name, row in form.limits.items())
-    rule = rule_named(form.decision_rule)
-    return LimitTable(form.limit_table, form.revision, form.model, rule, rows, source)
+    rules = {level: form.decision_rule.of(level) for level in Level}
+    return LimitTable(form.limit_table, form.revision, form.model, rules, rows, source)
 
 
 def _bounds(row: RowForm) -> Iterator[tuple[Level, Bound]]:

@@ -137,9 +137,17 @@ def _result(record: UnitRecord) -> tuple[str, list[str]]:
         parts[-1] += f"{'misses' if len(failed) == 1 else 'miss'} {whose}."
     if open_ones:
         parts.append(f"{len(open_ones)} of {judged} could not be decided.")
-    rules = ", ".join(dict.fromkeys(decision.rule for decision in verdict.decisions))
     word = "Failed on a works limit only" if works_only else wording.headline(verdict.outcome)
-    return word, [" ".join(parts), f"Decision rule: {rules}."]
+    return word, [" ".join(parts), f"Decision rule: {_rules(verdict.decisions)}."]
+
+
+def _rules(decisions: Sequence[Decision]) -> str:
+    """The rules by name; where the levels differ, each with its level."""
+    named = dict.fromkeys((decision.rule, decision.level) for decision in decisions)
+    rules = dict.fromkeys(rule for rule, _ in named)
+    if len(rules) == 1:
+        return next(iter(rules))
+    return ", ".join(f"{rule} ({level.value})" for rule, level in named)
 
 
 def _names(decisions: Sequence[Decision]) -> set[str]:

@@ -9,6 +9,14 @@ analyzer:
   from: 300 kHz
   to: 3 GHz
   most_points: 1601
+uncertainty:                 # optional: without it readings have no U; see station/measurements/figures.py
+  noise_floor: -115 dBm at 1 kHz
+  trace_noise: 0.002 dB
+  connector_repeatability: 0.02 dB
+  drift: 0.02 dB
+  directivity: 44 dB
+  port_match: 40 dB
+  load_match: 44 dB
 """
 
 from __future__ import annotations
@@ -31,6 +39,7 @@ from station.instruments.catalog import ANALYZERS, AnalyzerKind
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
 from station.instruments.link import Link, open_link
 from station.instruments.visa import address_mistake
+from station.measurements.figures import Figures
 
 _IDENTITY = (
     "a part of the analyzer's answer to *IDN?, e.g. its maker and model; "
@@ -69,6 +78,8 @@ class BenchForm(Form):
 
     bench: Text
     analyzer: AnalyzerForm
+    uncertainty: Figures | None = None
+    """What the uncertainty of readings is worked out from; without it none is stated."""
 
 
 @dataclass(frozen=True, slots=True)

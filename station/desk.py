@@ -16,6 +16,7 @@ from limits.verdict import Outcome
 from station import bench as benches
 from station import orders, settings
 from station.bench import Bench
+from station.budgets import Accounted, account
 from station.checking import Checked, Surroundings, check, files_of
 from station.database.entries import CertificateEntry, RunLine, StoredRun, UnitEntry
 from station.database.store import Store
@@ -204,6 +205,10 @@ class Desk:
         `key` is only called for a certificate, so that nobody is asked for a passphrase in vain.
         """
         return issue(self.works, self.store, self.stored_run(serial, run_number), self.clock(), key)
+
+    def budget(self, serial: str, run_number: int | None, name: str) -> Accounted:
+        """Why one reading of a run is as uncertain as it is."""
+        return account(self.stored_run(serial, run_number), name)
 
     def touchstone(self, serial: str, run_number: int | None, folder: Path) -> tuple[Path, ...]:
         """Write one Touchstone file per hook-up of a run."""

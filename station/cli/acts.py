@@ -208,6 +208,16 @@ def show_unit(folder: Path, serial: str, run_number: int | None, *, as_json: boo
     show_history(history, stored, out(), as_json=as_json)
 
 
+def show_budget_of(folder: Path, serial: str, run_number: int | None, name: str, *, as_json: bool) -> None:
+    """Show the uncertainty budget of one reading."""
+    from station.cli.budget_view import show_budget
+    from station.desk import open_desk
+
+    with open_desk(folder) as desk:
+        accounted = desk.budget(serial, run_number, name)
+    show_budget(accounted, out(), as_json=as_json)
+
+
 def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
     """Make the certificate or failure sheet of a unit."""
     from station.desk import open_desk

@@ -159,11 +159,22 @@ def check(
 
 @app.command()
 @door
-def show(serial: Serial, works: Works = HERE, run: Run = None, as_json: AsJson = False) -> None:
+def show(
+    serial: Serial,
+    works: Works = HERE,
+    run: Run = None,
+    budget: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Why this reading is as uncertain as it is.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
     """Show a unit's runs, and the readings of one."""
     from station.cli import acts
 
-    acts.show_unit(works, serial, run, as_json=as_json)
+    if budget is not None:
+        acts.show_budget_of(works, serial, run, budget, as_json=as_json)
+    else:
+        acts.show_unit(works, serial, run, as_json=as_json)
 
 
 @app.command()

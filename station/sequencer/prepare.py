@@ -86,7 +86,7 @@ def make_task(
         temperature_c=temperature_c,
         instruments=(Instrument("analyzer", identity),),
     )
-    return Task(head, prepared.channels, prepared.plan, table)
+    return Task(head, prepared.channels, prepared.plan, table, bench.source.value.uncertainty)
 
 
 def _kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -19,6 +19,8 @@ from limits.verdict import Verdict
 from station.database.entries import RunHead, RunId, RunKey, RunState
 from station.errors import DoubtfulMeasurement, StationFault, StoreFault
 from station.instruments.analyzer import Analyzer
+from station.measurements.budget import with_uncertainty
+from station.measurements.figures import Figures
 from station.measurements.plausibility import doubts
 from station.measurements.sweep import Hookup, Sweep
 from station.sequencer.events import (
@@ -44,6 +46,8 @@ class Task:
     channels: Channels
     plan: Plan
     table: LimitTable
+    figures: Figures | None = None
+    """What the bench is stated to be worth; None where nothing is stated."""
 
 
 class Records(Protocol):
@@ -99,7 +103,7 @@ def run_unit(task: Task, means: Means) -> Judged:
     )
     try:
         sweeps = _sweep(task, means, key)
-        readings = read(task.plan, sweeps)
+        readings = read(task.plan, sweeps, task.figures)
         for reading in readings:
             means.listen(ReadingMade(reading))
         verdict = judge(task.table, readings, task.channels)
@@ -118,9 +122,11 @@ def run_unit(task: Task, means: Means) -> Judged:
     return Judged(key, verdict)
 
 
-def read(plan: Plan, sweeps: dict[Hookup, Sweep]) -> tuple[Reading | Curve, ...]:
+def read(
+    plan: Plan, sweeps: dict[Hookup, Sweep], figures: Figures | None = None
+) -> tuple[Reading | Curve, ...]:
     """The readings of all characteristics, in the recipe's order; needs no bench, so it also re-reads old sweeps."""
-    return tuple(item.read(sweeps) for item in plan.characteristics)
+    return tuple(with_uncertainty(item, item.read(sweeps), sweeps, figures) for item in plan.characteristics)
 
 
 def _sweep(task: Task, means: Means, key: RunKey) -> dict[Hookup, Sweep]:

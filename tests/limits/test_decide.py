@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from limits.decide import judge
 from limits.quantity import Channels
-from limits.reading import Curve, Reading
+from limits.reading import Claim, Curve, Reading
 from limits.table import LimitTable
 from limits.verdict import Level, Outcome
 
@@ -102,6 +102,53 @@ def test_the_same_table_moves_with_the_units_channels(table: MakeTable) -> None:
     readings = [loss(1.4), notch(156.45e6), isolation(80.0)]
     assert judge(table(ROWS), readings, turned).decisions[2].outcome is Outcome.PASS
     assert judge(table(ROWS), readings, PAIR).decisions[2].outcome is Outcome.FAIL
+
+
+GUARDED = (
+    "limit_table: T\nrevision: A\nmodel: M\n"
+    "decision_rule: {specification: guarded acceptance with w = 0.5 U, works: simple acceptance}\n"
+    "limits:\n  loss: {specification: {at_most: 1.7 dB}, works: {at_most: 1.5 dB}}\n"
+    "  width: {specification: {at_least: 50 kHz}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "outcomes", "note"),
+    [
+        (1.45, 0.2, ["pass", "pass"], ""),
+        (1.45, None, ["undecided", "pass"],
+         "its uncertainty was not evaluated, so the guard band w = 0.5 U is not known"),
+        (1.65, 0.2, ["undecided", "fail"], "nearer to its limit than the guard band w = 0.5 U"),
+        (1.75, 0.2, ["fail", "fail"], ""),
+    ],
+)  # fmt: skip
+def test_each_level_is_judged_by_its_own_rule_and_an_open_point_says_why(
+    table_file: MakeTable, value: float, u: float | None, outcomes: list[str], note: str
+) -> None:
+    reading = Reading("loss", "Loss", "dB", value, u)
+    verdict = judge(table_file(GUARDED), [reading, Reading("width", "Width", "Hz", 70e3, 5e3)], PAIR)
+    decisions = verdict.decisions[:2]
+    assert [d.outcome.value for d in decisions] == outcomes
+    assert [d.rule for d in decisions] == ["guarded acceptance with w = 0.5 U", "simple acceptance"]
+    assert [d.reading.note for d in decisions] == [note, ""]
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "outcome", "note"),
+    [
+        (53e3, 6e3, Outcome.PASS, "open above"),
+        (52e3, 6e3, Outcome.UNDECIDED, "open above; nearer to its limit than the guard band w = 0.5 U"),
+        (48e3, 6e3, Outcome.UNDECIDED, "open above; the value may be larger, so this limit cannot be judged"),
+        (90e3, None, Outcome.UNDECIDED,
+         "open above; its uncertainty was not evaluated, so the guard band w = 0.5 U is not known"),
+    ],
+)  # fmt: skip
+def test_a_bound_passes_a_guarded_limit_only_from_beyond_the_guard_band(
+    table_file: MakeTable, value: float, u: float | None, outcome: Outcome, note: str
+) -> None:
+    width = Reading("width", "Width", "Hz", value, u, note="open above", claim=Claim.AT_LEAST)
+    verdict = judge(table_file(GUARDED), [Reading("loss", "Loss", "dB", 1.0, 0.1), width], PAIR)
+    assert (verdict.decisions[2].outcome, verdict.decisions[2].reading.note) == (outcome, note)
 
 
 _maybe = st.one_of(st.none(), st.floats(0, 3))

@@ -45,7 +45,7 @@ def test_a_table_keeps_its_words_rows_text_and_digest(tmp_path: Path) -> None:
     path = tmp_path / "SK-V4.yaml"
     path.write_text(text)
     table = load(path)
-    assert (table.name, table.revision, table.model, table.rule.name) == (
+    assert (table.name, table.revision, table.model, table.rules[Level.WORKS].name) == (
         "SK-V4", "010", "SK-V4", "simple acceptance",
     )  # fmt: skip
     assert [(row.name, [level for level, _ in row.bounds]) for row in table.rows] == [
@@ -176,6 +176,69 @@ def test_what_crosses_for_an_order_is_told_for_that_order_with_its_place(
         f"T.yaml:9:74: '157 MHz to tx' {said} 157 MHz to 156.45 MHz",
     ]
     assert limit_table.mistakes(Channels(158e6, 150e6)) == ()
+
+
+LIMITS = "limits: {a: {works: {at_most: 1 dB}}}\n"
+
+
+@pytest.mark.parametrize(
+    ("written", "specification", "works"),
+    [
+        ("simple acceptance", "simple acceptance", "simple acceptance"),
+        (
+            "guarded acceptance with w = 0.83 U",
+            "guarded acceptance with w = 0.83 U",
+            "guarded acceptance with w = 0.83 U",
+        ),
+        (
+            "{specification: guarded acceptance, works: simple acceptance}",
+            "guarded acceptance with w = U",
+            "simple acceptance",
+        ),
+    ],
+)
+def test_the_rule_is_one_for_both_levels_or_one_for_each(
+    table_file: MakeTable, written: str, specification: str, works: str
+) -> None:
+    text = f"limit_table: T\nrevision: A\nmodel: M\ndecision_rule: {written}\n{LIMITS}"
+    rules = table_file(text).rules
+    assert {level: rule.name for level, rule in rules.items()} == {
+        Level.SPECIFICATION: specification,
+        Level.WORKS: works,
+    }
+    jsonschema.Draft202012Validator(schema()).validate(yaml.safe_load(text))
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        (
+            "guarded acceptance with w = 0.83",
+            ["T.yaml:4:16: expected a rule like 'guarded acceptance with w = U' or 'guarded acceptance with "
+             "w = 0.83 U', got 'guarded acceptance with w = 0.83'"],
+        ),
+        (
+            "{specification: guarded acceptance, works: simple aceptance}",
+            ["T.yaml:4:59: unknown decision rule 'simple aceptance'; did you mean 'simple acceptance'?"],
+        ),
+        ("{specification: guarded acceptance}", ["T.yaml:4:1: 'works' is missing here"]),
+        (
+            "{specification: simple acceptance, work: simple acceptance}",
+            ["T.yaml:4:1: 'works' is missing here", "T.yaml:4:51: unknown key 'work'; did you mean 'works'?"],
+        ),
+        (
+            "[simple acceptance]",
+            ["T.yaml:4:1: expected a decision rule, or one each for 'specification' and 'works', got a list"],
+        ),
+    ],
+)  # fmt: skip
+def test_a_rule_that_cannot_be_meant_is_told_at_its_place(
+    mistakes: Mistakes, table_file: MakeTable, written: str, said: list[str]
+) -> None:
+    text = f"limit_table: T\nrevision: A\nmodel: M\ndecision_rule: {written}\n{LIMITS}"
+    assert mistakes(lambda: table_file(text)) == said
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.Draft202012Validator(schema()).validate(yaml.safe_load(text))
 
 
 @pytest.mark.parametrize("path", TABLES, ids=lambda path: path.stem)

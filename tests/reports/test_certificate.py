@@ -213,3 +213,23 @@ def test_nothing_runs_over_the_edge_of_the_paper(
     for left, top, right, bottom in (map(float, box) for box in boxes):
         assert left > 50.0 and right < 595.3 - 50.0
         assert top > 30.0 and bottom < 841.9 - 20.0
+
+
+def test_a_guarded_rule_is_told_with_its_guard_band_and_the_u_of_every_reading(
+    passing: UnitRecord, issued: datetime, text_of: TextOf
+) -> None:
+    """ILAC-G8 asks that the customer is told the rule that was agreed; the works' own rule is not theirs to see."""
+    guarded = {
+        Level.SPECIFICATION: "guarded acceptance with w = 0.83 U",
+        Level.WORKS: "guarded rejection with w = U",
+    }
+    decisions = tuple(
+        replace(d, rule=guarded[d.level], reading=replace(d.reading, u=0.043))
+        for d in passing.verdict.decisions
+    )
+    text = squeezed(text_of(certificate(replace(passing, verdict=Verdict(decisions)), issued), "-raw"))
+    assert squeezed("Decision rule: guarded acceptance with w = 0.83 U.") in text
+    assert squeezed("inside its limit by the guard band w = 0.83 U or more") in text
+    assert squeezed("U (k = 2)") in text
+    assert squeezed("0.05 dB") in text
+    assert squeezed("guarded rejection") not in text

@@ -117,6 +117,20 @@ def test_a_reading_that_is_missing_is_told_with_its_reason(
     assert "Undecided" in text
 
 
+def test_where_the_levels_have_rules_of_their_own_each_is_told_with_its_level(
+    failing: UnitRecord, issued: datetime, text_of: TextOf
+) -> None:
+    decisions = tuple(
+        replace(d, rule="guarded acceptance with w = U") if d.level is Level.SPECIFICATION else d
+        for d in failing.verdict.decisions
+    )
+    text = " ".join(text_of(failure_sheet(replace(failing, verdict=Verdict(decisions)), issued)).split())
+    assert (
+        "Decision rule: guarded acceptance with w = U (specification), simple acceptance (works limit)."
+        in text
+    )
+
+
 def test_a_run_in_which_nothing_was_judged_has_a_sheet(
     passing: UnitRecord, issued: datetime, text_of: TextOf
 ) -> None:

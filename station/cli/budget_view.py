@@ -1,0 +1,70 @@
+"""The uncertainty budget of a reading on a terminal, and as JSON."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+
+from reports import wording
+from station.cli.tables import Column, print_json, say, show
+from station.measurements.budget import COVERAGE
+
+if TYPE_CHECKING:
+    from station.budgets import Accounted
+    from station.measurements.uncertainty import Contribution
+
+
+def _digits(value: float) -> str:
+    return wording.number(value, 4)
+
+
+LINES = (
+    Column("name", "Contribution"),
+    Column("kind", "Type"),
+    Column("distribution", "Distribution"),
+    Column("value", "Stated, dB", _digits, right=True),
+    Column("divisor", "Divisor", _digits, right=True),
+    Column("share", "u, dB", _digits, right=True),
+    Column("source", "From", least=14),
+)
+
+
+def show_budget(accounted: Accounted, console: Console, *, as_json: bool) -> None:
+    """The reading with its U, then every line."""
+    reading, budget = accounted.reading, accounted.budget
+    lines = [_line(line) for line in budget.contributions]
+    if as_json:
+        facts = {
+            "name": reading.name,
+            "title": reading.title,
+            "value": reading.value,
+            "unit": reading.unit,
+            "at_hz": reading.at_hz,
+            "combined": budget.combined,
+            "k": COVERAGE,
+            "u": budget.expanded(COVERAGE),
+            "lines": lines,
+        }
+        print_json(facts, console)
+        return
+    value = wording.printed(reading)
+    say(console, f"{reading.title}: {value}", "bold")
+    show(lines, LINES, console, as_json=False)
+    u, k = f"{_digits(budget.combined)} {reading.unit}", f"k = {COVERAGE:g}"
+    say(console, f"Combined standard uncertainty {u}, expanded U = {wording.uncertainty(reading)} ({k})")
+
+
+def _line(line: Contribution) -> dict[str, Any]:
+    return {
+        "name": line.name,
+        "kind": line.kind.value,
+        "distribution": line.distribution.value,
+        "value": line.value,
+        "divisor": line.value / line.standard if line.standard else 1.0,
+        "sensitivity": line.sensitivity,
+        "share": line.share,
+        "degrees_of_freedom": None if math.isinf(line.degrees_of_freedom) else line.degrees_of_freedom,
+        "source": line.source,
+    }

@@ -1,0 +1,134 @@
+"""U of a reading from the figures in bench.yaml to the store, the budget on a terminal and the certificate."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+
+from limits.verdict import Level, Outcome
+from station.desk import open_desk
+from station.issuing import open_key
+from station.settings import Works
+
+FIGURES = """\
+uncertainty:
+  noise_floor: -115 dBm at 1 kHz
+  trace_noise: 0.002 dB
+  connector_repeatability: 0.02 dB
+  drift: 0.02 dB
+  directivity: 44 dB
+  port_match: 40 dB
+  load_match: 44 dB
+"""
+NOT_LEVELS = {
+    "tx_ripple", "rx_ripple", "tx_match_bandwidth", "rx_match_bandwidth", "tx_notch_frequency", "rx_notch_frequency",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class OneUnit:
+    """A works whose bench states its figures, and a unit that was tested there."""
+
+    works: Works
+    outcome: Outcome
+    u: dict[str, float | None]
+    certificate: bytes
+
+
+@pytest.fixture
+def tested(works: Works, hands: Any) -> OneUnit:
+    works.bench.write_text(works.bench.read_text() + FIGURES)
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
+        outcome = session.test("SKV-0001").verdict.outcome
+        stored = desk.stored_run("SKV-0001")
+        issued = desk.certify("SKV-0001", None, lambda: open_key(works, "salt-water-9", desk.clock()))
+    u = {reading.name: reading.u for reading in stored.readings}
+    return OneUnit(works, outcome, u, issued.path.read_bytes())
+
+
+def test_every_level_has_its_u_and_the_rest_has_none(tested: OneUnit) -> None:
+    assert tested.outcome is Outcome.PASS
+    assert {name for name, u in tested.u.items() if u is None} == NOT_LEVELS
+    assert all(0.04 < u < 8 for u in tested.u.values() if u is not None)
+    assert tested.u["tx_loss"] == pytest.approx(0.05, abs=0.02)
+
+
+def test_the_budget_of_a_stored_reading_is_shown_and_adds_up_to_its_u(
+    tested: OneUnit, station: Callable[..., Any]
+) -> None:
+    said = station("show", "SKV-0001", "--budget", "tx_loss", "--works", tested.works.folder)
+    assert said.code == 0
+    for word in (
+        "noise floor",
+        "trace noise",
+        "connectors",
+        "drift",
+        "source match",
+        "load match",
+        "U-shaped",
+    ):
+        assert word in said.out
+    told = station(
+        "show", "SKV-0001", "--budget", "isolation_at_tx", "--json", "--works", tested.works.folder
+    )
+    facts = json.loads(told.out)
+    assert facts["u"] == pytest.approx(tested.u["isolation_at_tx"], rel=1e-4)
+    assert facts["u"] == pytest.approx(2 * sum(line["share"] ** 2 for line in facts["lines"]) ** 0.5)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("tx_los", "has no reading 'tx_los'; did you mean 'tx_loss'?"),
+        ("tx_ripple", "the uncertainty of 'tx_ripple' is not evaluated: only that of a loss, an isolation"),
+    ],
+)
+def test_what_has_no_budget_says_why(
+    tested: OneUnit, station: Callable[..., Any], name: str, words: str
+) -> None:
+    said = station("show", "SKV-0001", "--budget", name, "--works", tested.works.folder)
+    assert (said.code, words in said.err) == (2, True)
+
+
+def test_a_bench_without_figures_states_no_u_and_says_what_to_do(
+    works: Works, hands: Any, station: Callable[..., Any]
+) -> None:
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
+        session.test("SKV-0001")
+        assert {reading.u for reading in desk.stored_run("SKV-0001").readings} == {None}
+    said = station("show", "SKV-0001", "--budget", "tx_loss", "--works", works.folder)
+    assert said.code == 2
+    assert "give them under 'uncertainty' in bench.yaml" in said.err
+
+
+def test_the_certificate_shows_u_where_it_was_evaluated(
+    tested: OneUnit, need: Callable[[str], str], tmp_path: Any
+) -> None:
+    path = tmp_path / "certificate.pdf"
+    path.write_bytes(tested.certificate)
+    done = subprocess.run([need("pdftotext"), "-layout", path, "-"], check=True, capture_output=True)
+    text = done.stdout.decode().replace("\u202f", " ")
+    assert "U (k = 2)" in text
+    assert "Where no U is given it was not evaluated" in " ".join(text.split())
+
+
+def test_a_guarded_specification_is_decided_where_u_is_known(works: Works, hands: Any) -> None:
+    """The readings without a U stay open, so that the unit does not pass by what nobody evaluated."""
+    works.bench.write_text(works.bench.read_text() + FIGURES)
+    table = works.limits / "SK-V4.yaml"
+    rule = "decision_rule: {specification: guarded acceptance with w = 0.5 U, works: simple acceptance}"
+    table.write_text(table.read_text().replace("decision_rule: simple acceptance", rule))
+    with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
+        verdict = session.test("SKV-0001").verdict
+    assert verdict.outcome is Outcome.UNDECIDED
+    promised = verdict.at(Level.SPECIFICATION)
+    assert {d.reading.name for d in promised if d.outcome is Outcome.UNDECIDED} == NOT_LEVELS
+    for decision in promised:
+        if decision.outcome is Outcome.PASS:
+            assert decision.reading.u is not None and decision.margin is not None
+            assert decision.margin >= 0.5 * decision.reading.u
