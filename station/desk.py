@@ -249,7 +249,7 @@ class OpenBench:
         works = self.desk.works
         chosen = recipes.load(recipe or works.recipes / f"{unit.order.model}.yaml")
         table = tables.load(works.limits / f"{chosen.form.limit_table}.yaml")
-        return prepare(unit, chosen, table, self.analyzer.ability)
+        return prepare(unit, chosen, table, self.analyzer.ability, self.bench.loads)
 
 
 def try_bench(works: Works, power_dbm: float) -> tuple[TrialLine, ...]:
