@@ -16,7 +16,9 @@ from collections.abc import Mapping
 from types import FrameType
 from typing import Any
 
+from fixtures_sim.device import PORT_NAMES
 from fixtures_sim.imperfections import Imperfections, TestPorts
+from fixtures_sim.loads import Load
 from fixtures_sim.server import Bench, running_bench
 from fixtures_sim.tcp import PortTaken
 from fixtures_sim.units import build_unit
@@ -28,8 +30,10 @@ SAMPLE: Mapping[str, Any] = {"model": "SK-V4", "serial": "SKV-0001", "tx_hz": 15
 def main(arguments: list[str]) -> int:
     """Run the bench; the exit code: 0 after a clean end, 2 when a port is taken."""
     asked = _parser().parse_args(arguments)
+    loss_db = asked.load_return_loss_db
     imperfections = Imperfections(
-        ports=TestPorts() if asked.test_port_errors else None, load_db=asked.load_return_loss_db
+        ports=TestPorts() if asked.test_port_errors else None,
+        loads={} if loss_db is None else dict.fromkeys(PORT_NAMES, Load(loss_db)),
     )
     wake, waker = os.pipe()
     _on_signal_write_to(waker)
@@ -61,7 +65,7 @@ def _parser() -> argparse.ArgumentParser:
         parser.add_argument(f"--{name}-port", type=int, default=0, metavar="PORT", help="0 for a free one")
     parser.add_argument("--test-port-errors", action="store_true", help="an analyzer that was not calibrated")
     parser.add_argument(
-        "--load-return-loss-db", type=float, metavar="DB", help="of the load on the idle port"
+        "--load-return-loss-db", type=float, metavar="DB", help="of every load on an idle port"
     )
     parser.add_argument(
         "--until-stdin-closes", action="store_true", help="end with the program that started it"

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fixtures_sim.device import ComplexArray, FloatArray
+from fixtures_sim.device import PORT_NAMES, ComplexArray, FloatArray
 from fixtures_sim.faults import Faults, without_first
 from fixtures_sim.fixture import Cabling, Fixture
 from fixtures_sim.imperfections import (
@@ -221,7 +221,8 @@ class VectorAnalyzer(Box):
         if cabling.device is None or not cabling.connected:
             s = open_ports(freq_hz)
         else:
-            load = load_reflection(self._imperfections)
+            idle = next(port for port in PORT_NAMES if port not in (cabling.first, cabling.second))
+            load = load_reflection(self._imperfections, idle, freq_hz)
             try:
                 s = two_port(cabling.device, cabling.first, cabling.second, load, freq_hz, temperature_c)
             except ValueError as error:

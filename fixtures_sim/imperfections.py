@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixtures_sim.device import PORT_NAMES, ComplexArray, Device, FloatArray
+from fixtures_sim.loads import Load
 
 NEPER_DB = 20.0 / math.log(10.0)
 PARAMETERS = ("S11", "S21", "S12", "S22")
@@ -60,10 +62,8 @@ class Imperfections:
 
     noise: Noise | None = Noise()
     ports: TestPorts | None = None
-    load_db: float | None = None
-    """Return loss of the load on the idle port; None for a perfect one."""
-
-    load_phase_rad: float = 0.7
+    loads: Mapping[str, Load] = field(default_factory=dict)
+    """What each port carries while it idles; a port that is not named carries a perfect load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,12 @@ class Care:
 
 
 def two_port(
-    device: Device, first: str, second: str, load: complex, freq_hz: FloatArray, temp_c: float
+    device: Device,
+    first: str,
+    second: str,
+    load: complex | ComplexArray,
+    freq_hz: FloatArray,
+    temp_c: float,
 ) -> ComplexArray:
     """S of `device` between two of its ports with a reflection `load` on the third, shape (n, 2, 2).
 
@@ -86,7 +91,7 @@ def two_port(
     used = [PORT_NAMES.index(first), PORT_NAMES.index(second)]
     idle = 3 - sum(used)
     direct = s[:, used][:, :, used]
-    if load == 0:
+    if not np.any(load):
         return direct
     through = load / (1.0 - load * s[:, idle, idle])
     return direct + through[:, None, None] * s[:, used, idle][:, :, None] * s[:, idle, used][:, None, :]
@@ -116,14 +121,9 @@ def through_ports(s: ComplexArray, ports: TestPorts, freq_hz: FloatArray) -> Com
     return seen
 
 
-def load_reflection(imperfections: Imperfections) -> complex:
-    """Reflection coefficient of the load on the idle port."""
-    if imperfections.load_db is None:
-        return 0j
-    size = 10.0 ** (-imperfections.load_db / 20.0)
-    return complex(
-        size * math.cos(imperfections.load_phase_rad), size * math.sin(imperfections.load_phase_rad)
-    )
+def load_reflection(imperfections: Imperfections, port: str, freq_hz: FloatArray) -> complex | ComplexArray:
+    """Reflection of the load that `port` carries while it idles."""
+    return imperfections.loads[port].reflection(freq_hz) if port in imperfections.loads else 0j
 
 
 def with_noise(

@@ -17,6 +17,11 @@ uncertainty:                 # optional: without it readings have no U; see stat
   directivity: 44 dB
   port_match: 40 dB
   load_match: 44 dB
+loads:                       # optional: what the idle port carries
+  TX: load-1.s1p             # a measured reflection of each, beside this file; all three may be one
+  ANT: load-2.s1p
+  RX: load-3.s1p
+  # or, where only a size is known:  return_loss: 40 dB
 """
 
 from __future__ import annotations
@@ -28,18 +33,23 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
 from limits.errors import BadInput, Mistake
 from limits.formwords import suggest
-from limits.quantity import Hertz, Text, Whole
-from limits.yamlfile import Form, YamlFile, editor_schema, read
+from limits.quantity import Decibel, Hertz, Text, Whole
+from limits.yamlfile import Form, YamlFile, editor_schema, read, read_bytes
 from station.instruments.analyzer import Ability, Analyzer
 from station.instruments.catalog import ANALYZERS, AnalyzerKind
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
 from station.instruments.link import Link, open_link
 from station.instruments.visa import address_mistake
 from station.measurements.figures import Figures
+from station.measurements.load import Load, Loads, read_load
+from station.measurements.sweep import PORTS, Port
+
+MOST_REFLECTED = 0.5
+"""Of a load, 6 dB return loss: what reflects more is an open, a short, or another device's file."""
 
 _IDENTITY = (
     "a part of the analyzer's answer to *IDN?, e.g. its maker and model; "
@@ -73,6 +83,31 @@ class AnalyzerForm(Form):
     """The VISA library, as PyVISA names it: `@py`, `@ivi`, or a path."""
 
 
+class LoadsForm(Form):
+    """The loads: a Touchstone file for each port's, or the least return loss of all."""
+
+    tx: Annotated[Text | None, Field(alias="TX")] = None
+    ant: Annotated[Text | None, Field(alias="ANT")] = None
+    rx: Annotated[Text | None, Field(alias="RX")] = None
+    return_loss: Annotated[Decibel, Field(gt=0)] | None = None
+    """Known by its size alone, so nothing can be corrected."""
+
+    @property
+    def files(self) -> dict[Port, str]:
+        """The file of each port's load, as far as there are any."""
+        named: dict[Port, str | None] = {"TX": self.tx, "ANT": self.ant, "RX": self.rx}
+        return {port: file for port, file in named.items() if file is not None}
+
+    @model_validator(mode="after")
+    def _one_way_or_the_other(self) -> LoadsForm:
+        if (self.return_loss is None) == (not self.files) or 0 < len(self.files) < len(PORTS):
+            raise ValueError(
+                "give a Touchstone file for each of TX, ANT and RX, since only all three can be corrected for; "
+                "or 'return_loss' alone"
+            )
+        return self
+
+
 class BenchForm(Form):
     """The form of a bench file."""
 
@@ -80,6 +115,19 @@ class BenchForm(Form):
     analyzer: AnalyzerForm
     uncertainty: Figures | None = None
     """What the uncertainty of readings is worked out from; without it none is stated."""
+    loads: LoadsForm | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LoadFile:
+    """A load and the text it was read from."""
+
+    port: Port
+    name: str
+    """As the bench file names it."""
+
+    text: str
+    load: Load
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +135,13 @@ class Bench:
     """A bench file that was found in order."""
 
     source: YamlFile[BenchForm]
+    load_files: tuple[LoadFile, ...] = ()
+    """One for each port, or none."""
+
+    @property
+    def loads(self) -> Loads | None:
+        """The measured loads; None where there are none."""
+        return {each.port: each.load for each in self.load_files} or None
 
     @property
     def name(self) -> str:
@@ -100,15 +155,16 @@ class Bench:
 
 
 def load(path: Path) -> Bench:
-    """The bench in a file. Raises BadInput with every mistake found."""
+    """The bench in a file, with the loads it names. Raises BadInput with every mistake found."""
     try:
         source = read(path, BenchForm)
     except BadInput as bad:
         raise BadInput(tuple(_with_help(mistake) for mistake in bad.mistakes)) from bad
-    mistakes = tuple(_mistakes(source))
+    mistakes = list(_mistakes(source))
+    load_files = _load_files(source, path.parent, mistakes)
     if mistakes:
-        raise BadInput(mistakes)
-    return Bench(source)
+        raise BadInput(tuple(dict.fromkeys(mistakes)))
+    return Bench(source, load_files)
 
 
 def dialect_of(bench: Bench, dialect_folder: Path | None) -> Dialect:
@@ -150,6 +206,35 @@ def open_analyzer(
     form = bench.source.value.analyzer
     with open_analyzer_link(bench, dialect_folder) as (link, dialect):
         yield _kind(form.kind).make(link, dialect, bench.ability, identity=form.identity, now=now)
+
+
+def _load_files(source: YamlFile[BenchForm], folder: Path, mistakes: list[Mistake]) -> tuple[LoadFile, ...]:
+    """The loads, as far as their files are in order; what is wrong is added to the mistakes."""
+    form = source.value.loads
+    found = []
+    for port, name in (form.files if form else {}).items():
+        if not (folder / name).is_file():
+            mistakes.append(source.mistake(("loads", port), f"there is no file {folder / name}"))
+            continue
+        try:
+            text = _text(folder / name)
+            load = read_load(text, str(folder / name))
+        except BadInput as bad:
+            mistakes += bad.mistakes
+            continue
+        if (strongest := float(abs(load.reflection).max())) > MOST_REFLECTED:
+            what = f"{folder / name} reflects {strongest:.2g}; a load reflects at most {MOST_REFLECTED:g}"
+            mistakes.append(source.mistake(("loads", port), f"{what}. Is it the right file?"))
+        found.append(LoadFile(port, name, text, load))
+    return tuple(found)
+
+
+def _text(path: Path) -> str:
+    try:
+        return read_bytes(path).decode()
+    except UnicodeDecodeError as error:
+        what = "is no text; save the load as a one-port Touchstone file"
+        raise BadInput((Mistake(what, str(path)),)) from error
 
 
 def bench_schema() -> dict[str, object]:

@@ -84,7 +84,7 @@ def _recipe(path: Path, around: Surroundings) -> None:
     if bench is not None:
         for order in around.orders:
             if order.model == recipe.form.model:
-                plan_for(recipe, table, Channels(order.tx_hz, order.rx_hz), bench.ability)
+                plan_for(recipe, table, Channels(order.tx_hz, order.rx_hz), bench.ability, bench.loads)
 
 
 def _sound(read: Callable[[], T]) -> T | None:

@@ -148,14 +148,16 @@ class Desk:
     def _refuse_untestable(self, order: WorkOrder, path: Path) -> None:
         """Say so now, and not at the bench, when an order's channels are none that its recipe can test."""
         try:
-            ability = benches.load(self.works.bench).ability
+            bench = benches.load(self.works.bench)
         except BadInput:
             # The bench of a new works is still to be written; `station check` tells what it lacks.
             return
         try:
             recipe = recipes.load(self.works.recipes / f"{order.model}.yaml")
             table = tables.load(self.works.limits / f"{recipe.form.limit_table}.yaml")
-            plan_for(recipe, table, Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz), ability)
+            plan_for(
+                recipe, table, Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz), bench.ability, bench.loads
+            )
         except BadInput as error:
             raise UserMistake(
                 f"{path}: order {order.number} cannot be tested, nothing was taken in: {error}"
@@ -271,7 +273,7 @@ class OpenBench:
         works = self.desk.works
         chosen = recipes.load(recipe or works.recipes / f"{unit.order.model}.yaml")
         table = tables.load(works.limits / f"{chosen.form.limit_table}.yaml")
-        return prepare(unit, chosen, table, self.analyzer.ability)
+        return prepare(unit, chosen, table, self.analyzer.ability, self.bench.loads)
 
 
 def try_bench(works: Works, power_dbm: float) -> tuple[TrialLine, ...]:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from limits.quantity import Channels
 from limits.reading import Reading
 from limits.verdict import Level, Verdict
 from reports.record import Document, Order, SweepNote, UnitRecord, Works
 from station.database.entries import StoredRun, StoredText
 from station.errors import UserMistake
+from station.measurements.correction import correct
+from station.measurements.load import read_load
 from station.measurements.panels import draw_panels
-from station.measurements.sweep import Sweep
+from station.measurements.sweep import Hookup, Sweep
 from station.orders import WorkOrder
 
 
@@ -39,8 +43,14 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         sweeps=tuple(_note(sweep) for sweep in run.sweeps),
         verdict=run.verdict,
         information=_not_promised(run.readings, run.verdict),
-        panels=draw_panels({sweep.hookup: sweep for sweep in run.sweeps}, Channels(order.tx_hz, order.rx_hz)),
+        panels=draw_panels(without_loads(run), Channels(order.tx_hz, order.rx_hz)),
     )
+
+
+def without_loads(run: StoredRun) -> Mapping[Hookup, Sweep]:
+    """The sweeps of a run as they were judged: with the loads taken out that are stored with it."""
+    loads = {each.port: read_load(each.text.text, each.text.name) for each in run.head.loads}
+    return correct(run.sweeps, loads or None).sweeps
 
 
 def _order(order: WorkOrder) -> Order:

@@ -10,10 +10,12 @@ from limits.reading import Reading
 from limits.verdict import Decision, Outcome, Verdict
 from reports import wording
 from station.cli.tables import say, verdict_style
+from station.measurements.correction import ALLOWED_DISAGREEMENT
 from station.measurements.sweep import Hookup
 from station.sequencer.events import (
     Event,
     HookupAsked,
+    LoadsTakenOut,
     ReadingMade,
     RunBroken,
     RunStarted,
@@ -69,6 +71,11 @@ def describe(event: Event) -> str:
             return f"Run {run_number} of {serial}: {wording.count(len(hookups), 'hook-up', 'hook-ups')}."
         case SweepStored(sweep):
             return f"  {sweep.hookup.name}: {len(sweep.freq_hz)} points swept and stored in {sweep.took_s:.2f} s."
+        case LoadsTakenOut(found):
+            return (
+                f"  Loads taken out; what was measured twice agrees within {found.largest:.4f} "
+                f"(at {found.port}; {ALLOWED_DISAGREEMENT:g} is allowed)."
+            )
         case ReadingMade(Reading() as reading):
             return f"  {reading.title}: {wording.printed(reading) or reading.note}"
         case VerdictReached(verdict):

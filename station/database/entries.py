@@ -11,7 +11,7 @@ from typing import NewType
 from limits.reading import Reading
 from limits.verdict import Outcome, Verdict
 from reports.record import Instrument
-from station.measurements.sweep import Sweep
+from station.measurements.sweep import Port, Sweep
 from station.orders import Serial, WorkOrder
 
 RunId = NewType("RunId", int)
@@ -24,6 +24,8 @@ class DocumentKind(StrEnum):
     RECIPE = "recipe"
     LIMIT_TABLE = "limit table"
     BENCH = "bench"
+    LOAD = "load"
+    """The measured reflection of a load, as Touchstone text."""
 
 
 class RunState(StrEnum):
@@ -65,6 +67,14 @@ class StoredText:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadText:
+    """The load that a port carried whenever it was idle, as its file stood."""
+
+    port: Port
+    text: StoredText
+
+
+@dataclass(frozen=True, slots=True)
 class RunHead:
     """What is known when a run begins."""
 
@@ -81,6 +91,8 @@ class RunHead:
     """Of the unit; None where nobody said."""
 
     instruments: tuple[Instrument, ...]
+    loads: tuple[LoadText, ...] = ()
+    """Of every port, where the bench knew their reflections; so that stored sweeps can be read again anywhere."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from station.database.entries import (
     CertificateEntry,
     CertificateKind,
     DocumentKind,
+    LoadText,
     RunHead,
     RunId,
     RunLine,
@@ -174,8 +175,10 @@ def _order_by_id(connection: Connection, order_id: int) -> WorkOrder:
 
 
 def _head(connection: Connection, row: Row[Any]) -> RunHead:
+    loads = _of_run(connection, schema.load, row.id)
     digests = (row.recipe_digest, row.limits_digest, row.bench_digest)
-    query = sa.select(schema.document).where(schema.document.c.digest.in_(digests))
+    wanted = {*digests, *(load.digest for load in loads)}
+    query = sa.select(schema.document).where(schema.document.c.digest.in_(wanted))
     texts = {
         each.digest: StoredText(DocumentKind(each.kind), each.name, each.revision, each.digest, each.text)
         for each in connection.execute(query)
@@ -193,6 +196,7 @@ def _head(connection: Connection, row: Row[Any]) -> RunHead:
         instruments=tuple(
             Instrument(each.role, each.identity) for each in _of_run(connection, schema.instrument, row.id)
         ),
+        loads=tuple(LoadText(load.port, texts[load.digest]) for load in loads),
     )
 
 

@@ -151,6 +151,14 @@ instrument = sa.Table(
     _required("identity", sa.Text),
 )
 
+load = sa.Table(
+    "load",
+    metadata,
+    *_of_run(),
+    _required("port", sa.Text),
+    _required("digest", sa.String(64), sa.ForeignKey("document.digest")),
+)
+
 sweep = sa.Table(
     "sweep",
     metadata,

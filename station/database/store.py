@@ -117,7 +117,8 @@ class Store:
         """Enter a new run of a unit. Raises UserMistake when nobody ordered the unit."""
         with self._writing() as connection:
             unit_id = read.unit_row(connection, head.serial, hold=True).id
-            write.keep_texts(connection, (head.recipe, head.limits, head.bench))
+            loads = (load.text for load in head.loads)
+            write.keep_texts(connection, (head.recipe, head.limits, head.bench, *loads))
             number = write.next_run_number(connection, unit_id)
             run_id = write.insert_run(connection, head, unit_id, number)
         return RunKey(run_id, number)

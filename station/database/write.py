@@ -79,6 +79,8 @@ def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int)
     run_id = RunId(_insert(connection, schema.run, row))
     named = [{"role": each.role, "identity": each.identity} for each in head.instruments]
     _insert_rows(connection, schema.instrument, run_id, named)
+    loads = [{"port": each.port, "digest": each.text.digest} for each in head.loads]
+    _insert_rows(connection, schema.load, run_id, loads)
     return run_id
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from limits.reading import Curve, Reading
 from limits.verdict import Verdict
+from station.measurements.correction import Consistency
 from station.measurements.sweep import Hookup, Sweep
 
 
@@ -28,6 +29,13 @@ class SweepStored:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadsTakenOut:
+    """The three ports were recovered; each reflection was measured twice, and agreed by so much."""
+
+    consistency: Consistency
+
+
+@dataclass(frozen=True, slots=True)
 class ReadingMade:
     reading: Reading | Curve
 
@@ -44,5 +52,5 @@ class RunBroken:
     why: str
 
 
-Event = RunStarted | HookupAsked | SweepStored | ReadingMade | VerdictReached | RunBroken
+Event = RunStarted | HookupAsked | SweepStored | LoadsTakenOut | ReadingMade | VerdictReached | RunBroken
 Listener = Callable[[Event], None]

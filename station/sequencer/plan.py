@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import chain, pairwise
 
 from limits.quantity import Channels
 from station.instruments.analyzer import Segment, SweepOrder
@@ -37,17 +37,38 @@ class Plan:
     orders: tuple[SweepOrder, ...]
     """One per hook-up, each hook-up once."""
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether all hook-ups are swept, so that all three ports can be recovered."""
+        return len(self.orders) == len(HOOKUPS)
+
 
 def make_plan(
-    characteristics: tuple[Characteristic, ...], overview: Zone, channels: Channels, settings: SweepSettings
+    characteristics: tuple[Characteristic, ...],
+    overview: Zone,
+    channels: Channels,
+    settings: SweepSettings,
+    *,
+    common_grid: bool = False,
 ) -> Plan:
-    """Group the characteristics by hook-up and merge what they need into one order each."""
-    orders = []
-    for hookup in HOOKUPS:
-        wanted = [item for item in characteristics if item.hookup == hookup]
-        if wanted:
-            zones = [overview, *(_zone(item, overview) for item in wanted)]
-            orders.append(SweepOrder(hookup, merge(zones, channels), settings))
+    """Group the characteristics by hook-up and merge what they need into one order each.
+
+    With `common_grid`, and where all hook-ups are used, all sweep the whole of it: the unit's three ports can then be
+    recovered point by point, with nothing interpolated. Else each hook-up sweeps what it needs alone, which takes
+    about a quarter less time.
+    """
+    wanted = {
+        hookup: [_zone(item, overview) for item in characteristics if item.hookup == hookup]
+        for hookup in HOOKUPS
+    }
+    if common_grid and all(wanted.values()):
+        every = merge([overview, *chain(*wanted.values())], channels)
+        return Plan(characteristics, tuple(SweepOrder(hookup, every, settings) for hookup in HOOKUPS))
+    orders = [
+        SweepOrder(hookup, merge([overview, *zones], channels), settings)
+        for hookup, zones in wanted.items()
+        if zones
+    ]
     return Plan(characteristics, tuple(orders))
 
 

@@ -10,9 +10,10 @@ from limits.quantity import Channels
 from limits.table import LimitTable
 from reports.record import Instrument
 from station.bench import Bench
-from station.database.entries import DocumentKind, RunHead, StoredText, UnitEntry
+from station.database.entries import DocumentKind, LoadText, RunHead, StoredText, UnitEntry
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
+from station.measurements.load import Loads
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
 from station.sequencer.run import Task
@@ -32,7 +33,9 @@ class Prepared:
     plan: Plan
 
 
-def prepare(unit: UnitEntry, recipe: Recipe, table: LimitTable, ability: Ability) -> Prepared:
+def prepare(
+    unit: UnitEntry, recipe: Recipe, table: LimitTable, ability: Ability, loads: Loads | None = None
+) -> Prepared:
     """Bind recipe and limits to the unit's channels and plan the hook-ups.
 
     Raises station.errors.UserMistake when the recipe is for another model, and what `plan_for` raises.
@@ -44,22 +47,31 @@ def prepare(unit: UnitEntry, recipe: Recipe, table: LimitTable, ability: Ability
             f"{recipe.form.model}; test it with the recipe of its own model"
         )
     channels = Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz)
-    return Prepared(unit, recipe, table, channels, plan_for(recipe, table, channels, ability))
+    return Prepared(unit, recipe, table, channels, plan_for(recipe, table, channels, ability, loads))
 
 
-def plan_for(recipe: Recipe, table: LimitTable, channels: Channels, ability: Ability) -> Plan:
+def plan_for(
+    recipe: Recipe, table: LimitTable, channels: Channels, ability: Ability, loads: Loads | None = None
+) -> Plan:
     """The plan for one pair of channels.
 
     Raises limits.errors.BadInput, with every reason, when recipe and limit table do not fit each other or the
-    channels, or the sweeps reach beyond the analyzer or have too many points.
+    channels, or the sweeps reach beyond the analyzer or what is known of the loads, or have too many points.
     """
     check_fit(recipe, table)
     if unbound := (*recipe.mistakes(channels), *table.mistakes(channels)):
         raise BadInput(unbound)
-    plan = make_plan(recipe.bind(channels), recipe.overview(channels), channels, recipe.settings)
+    plan = make_plan(
+        recipe.bind(channels),
+        recipe.overview(channels),
+        channels,
+        recipe.settings,
+        common_grid=loads is not None,
+    )
     if refused := (
         *_too_many_points(plan, recipe, channels),
         *_out_of_reach(plan, recipe, channels, ability),
+        *_unknown_loads(plan, loads),
     ):
         raise BadInput(refused)
     return plan
@@ -84,9 +96,17 @@ def make_task(
         limits=_kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text),
         bench=_kept(DocumentKind.BENCH, bench.name, "", bench.source.text),
         temperature_c=temperature_c,
-        instruments=(Instrument("analyzer", identity),),
+        instruments=(
+            Instrument("analyzer", identity),
+            *(Instrument(f"load on {each.port}", each.name) for each in bench.load_files),
+        ),
+        loads=tuple(
+            LoadText(each.port, _kept(DocumentKind.LOAD, each.name, "", each.text))
+            for each in bench.load_files
+        ),
     )
-    return Task(head, prepared.channels, prepared.plan, table, bench.source.value.uncertainty)
+    figures = bench.source.value.uncertainty
+    return Task(head, prepared.channels, prepared.plan, table, figures, bench.loads)
 
 
 def _kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:
@@ -106,6 +126,15 @@ def _too_many_points(plan: Plan, recipe: Recipe, channels: Channels) -> tuple[Mi
 
 def _pair(channels: Channels) -> str:
     return f"TX {channels.tx_hz / 1e6:g} and RX {channels.rx_hz / 1e6:g} MHz"
+
+
+def _unknown_loads(plan: Plan, loads: Loads | None) -> tuple[Mistake, ...]:
+    """Loads that were not measured over all of the sweep, where they are to be corrected for."""
+    if loads is None or not plan.is_whole:
+        return ()
+    segments = plan.orders[0].segments
+    found = (load.outside(segments[0].start_hz, segments[-1].stop_hz) for load in loads.values())
+    return tuple(dict.fromkeys(mistake for mistake in found if mistake))
 
 
 def _out_of_reach(plan: Plan, recipe: Recipe, channels: Channels, ability: Ability) -> tuple[Mistake, ...]:

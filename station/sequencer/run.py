@@ -6,7 +6,7 @@ the unit can be tested again at once.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -20,12 +20,15 @@ from station.database.entries import RunHead, RunId, RunKey, RunState
 from station.errors import DoubtfulMeasurement, StationFault, StoreFault
 from station.instruments.analyzer import Analyzer
 from station.measurements.budget import with_uncertainty
+from station.measurements.correction import correct
 from station.measurements.figures import Figures
+from station.measurements.load import Loads
 from station.measurements.plausibility import doubts
 from station.measurements.sweep import Hookup, Sweep
 from station.sequencer.events import (
     HookupAsked,
     Listener,
+    LoadsTakenOut,
     ReadingMade,
     RunBroken,
     RunStarted,
@@ -48,6 +51,8 @@ class Task:
     table: LimitTable
     figures: Figures | None = None
     """What the bench is stated to be worth; None where nothing is stated."""
+    loads: Loads | None = None
+    """What the idle ports carry, where that was measured."""
 
 
 class Records(Protocol):
@@ -103,7 +108,7 @@ def run_unit(task: Task, means: Means) -> Judged:
     )
     try:
         sweeps = _sweep(task, means, key)
-        readings = read(task.plan, sweeps, task.figures)
+        readings = read(task.plan, _without_loads(task, means, sweeps), task.figures)
         for reading in readings:
             means.listen(ReadingMade(reading))
         verdict = judge(task.table, readings, task.channels)
@@ -123,7 +128,7 @@ def run_unit(task: Task, means: Means) -> Judged:
 
 
 def read(
-    plan: Plan, sweeps: dict[Hookup, Sweep], figures: Figures | None = None
+    plan: Plan, sweeps: Mapping[Hookup, Sweep], figures: Figures | None = None
 ) -> tuple[Reading | Curve, ...]:
     """The readings of all characteristics, in the recipe's order; needs no bench, so it also re-reads old sweeps."""
     return tuple(with_uncertainty(item, item.read(sweeps), sweeps, figures) for item in plan.characteristics)
@@ -141,6 +146,16 @@ def _sweep(task: Task, means: Means, key: RunKey) -> dict[Hookup, Sweep]:
             raise DoubtfulMeasurement(" ".join(reasons))
         sweeps[order.hookup] = sweep
     return sweeps
+
+
+def _without_loads(task: Task, means: Means, sweeps: Mapping[Hookup, Sweep]) -> Mapping[Hookup, Sweep]:
+    """The sweeps as with perfect loads, where those are known; refused where they contradict each other."""
+    corrected = correct(sweeps.values(), task.loads)
+    if corrected.consistency is not None:
+        means.listen(LoadsTakenOut(corrected.consistency))
+        if corrected.consistency.doubt:
+            raise DoubtfulMeasurement(corrected.consistency.doubt)
+    return corrected.sweeps
 
 
 def _break_off(means: Means, key: RunKey, state: RunState, why: str) -> None:

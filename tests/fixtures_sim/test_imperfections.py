@@ -22,6 +22,7 @@ from fixtures_sim.imperfections import (
     two_port,
     with_noise,
 )
+from fixtures_sim.loads import Load
 
 USUAL = Noise()
 FREQ_HZ = np.linspace(100e6, 200e6, 20_001)
@@ -110,12 +111,13 @@ def test_a_load_on_the_third_port_is_what_scikit_rf_makes_of_it(
     device: object, first: str, second: str, idle: int
 ) -> None:
     """Against its connect with a one-port of that reflection, to rounding."""
-    gamma = load_reflection(Imperfections(load_db=12.0))
-    assert abs(gamma) == pytest.approx(10 ** (-12 / 20))
     network = three_port(device)
-    load = Network(f=network.f, f_unit="hz", s=np.full((5, 1, 1), gamma), z0=50)
-    joined = connect(network, idle, load, 0).s
     order = ["TX", "ANT", "RX"]
+    bench = Imperfections(loads={order[idle]: Load(return_loss_db=12.0, delay_s=1e-9)})
+    gamma = load_reflection(bench, order[idle], network.f)
+    assert np.abs(gamma) == pytest.approx(10 ** (-12 / 20))
+    load = Network(f=network.f, f_unit="hz", s=np.reshape(gamma, (5, 1, 1)), z0=50)
+    joined = connect(network, idle, load, 0).s
     left = [name for name in order if name != order[idle]]
     pick = [left.index(first), left.index(second)]
     expected = joined[:, pick][:, :, pick]

@@ -32,6 +32,8 @@ analyzer:
   to: 3 GHz
   most_points: 1601
 """
+LOADS = "loads: {TX: load-1.s1p, ANT: load-2.s1p, RX: load-1.s1p}\n"
+S1P = "# MHz S MA R 50\n1 0.02 0\n3000 0.04 -90\n"
 ORDER = SweepOrder(Hookup("TX", "ANT"), (Segment(1.57e9, 1.58e9, 11),), SweepSettings(1000.0, 1, -10.0))
 
 
@@ -165,9 +167,83 @@ def test_opening_sends_nothing(write):
         assert dialect.name == "linear-single"
 
 
+@pytest.fixture
+def write_loads(write, tmp_path):
+    """A bench file that ends in these lines, beside two measured loads of which the second is as given."""
+
+    def write_loads(lines: str, second: str = S1P) -> Path:
+        (tmp_path / "load-1.s1p").write_text(S1P)
+        (tmp_path / "load-2.s1p").write_text(second)
+        return write(("most_points: 1601\n", f"most_points: 1601\n{lines}"))
+
+    return write_loads
+
+
+def test_measured_loads_are_read_from_beside_the_bench_file(write_loads):
+    bench = load(write_loads(LOADS, S1P.replace("0.02", "0.03")))
+    assert bench.loads is not None
+    assert [abs(bench.loads[port].reflection[0]) for port in ("TX", "ANT", "RX")] == [0.02, 0.03, 0.02]
+    assert [(each.port, each.name) for each in bench.load_files] == [
+        ("TX", "load-1.s1p"),
+        ("ANT", "load-2.s1p"),
+        ("RX", "load-1.s1p"),
+    ]
+    assert bench.load_files[0].text == S1P
+
+
+def test_a_return_loss_alone_is_kept_and_corrects_nothing(write_loads):
+    bench = load(write_loads("loads: {return_loss: 40 dB}\n"))
+    assert bench.loads is None
+    assert bench.source.value.loads.return_loss == 40.0
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        (
+            "loads: {TX: load-1.s1p, RX: load-1.s1p}\n",
+            "10:1: give a Touchstone file for each of TX, ANT and RX",
+        ),
+        ("loads: {return_loss: 40 dB, TX: load-1.s1p}\n", "10:1: give a Touchstone file for each"),
+        ("loads: {}\n", "10:1: give a Touchstone file for each"),
+        ("loads: {return_loss: 40}\n", "10:22: "),
+        ("loads: {return_loss: -40 dB}\n", "10:22: expected more than 0"),
+        (
+            "loads: {TX: a.s1p, ANT: a.s1p, RX: a.s1p, RF: a.s1p}\n",
+            "10:43: unknown key 'RF'; valid are TX, ANT, RX",
+        ),
+        (LOADS.replace("load-2", "load-3"), "10:30: there is no file "),
+    ],
+)
+def test_loads_that_cannot_be_used_are_told_at_their_place(write_loads, lines, said):
+    mistakes = told(write_loads(lines))
+    assert mistakes[0].startswith(said), mistakes
+
+
+def test_a_mistake_in_a_load_s_own_file_is_told_there(write_loads, tmp_path):
+    mistakes = told(write_loads(LOADS, S1P.replace("0.04 -90", "0.04")))
+    assert mistakes == [
+        f"{tmp_path / 'load-2.s1p'}:3: expected frequency and two numbers, got 2 words; is it the file of a one-port?"
+    ]
+
+
+def test_what_reflects_too_much_for_a_load_is_refused(write_loads):
+    (mistake,) = told(write_loads(LOADS, S1P.replace("0.04", "0.98")))
+    assert mistake.startswith("10:30: ")
+    assert "reflects 0.98; a load reflects at most 0.5" in mistake
+
+
+def test_a_load_s_file_that_is_no_text_is_refused(write_loads, tmp_path):
+    path = write_loads(LOADS)
+    (tmp_path / "load-2.s1p").write_bytes(b"\xff\xfe\x00")
+    (mistake,) = told(path)
+    assert mistake.startswith(f"{tmp_path / 'load-2.s1p'}: is no text")
+
+
 def test_the_schema_for_editors_takes_the_file():
     schema = bench_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(yaml.safe_load(TEXT), schema)
+    for lines in ("", LOADS, "loads: {return_loss: 40 dB}\n"):
+        jsonschema.validate(yaml.safe_load(TEXT + lines), schema)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(yaml.safe_load(TEXT.replace("300 kHz", "300 mHz")), schema)

@@ -56,7 +56,7 @@ def _orders() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("revision", sa.Text(), nullable=False),
         sa.Column("text", sa.Text(), nullable=False),
-        sa.CheckConstraint("kind IN ('recipe', 'limit table', 'bench')", name="ck_document_kind"),
+        sa.CheckConstraint("kind IN ('recipe', 'limit table', 'bench', 'load')", name="ck_document_kind"),
         sa.PrimaryKeyConstraint("digest", name="pk_document"),
     )
 
@@ -98,6 +98,16 @@ def _runs() -> None:
         sa.Column("identity", sa.Text(), nullable=False),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_instrument_run_id"),
         sa.PrimaryKeyConstraint("run_id", "position", name="pk_instrument"),
+    )
+    op.create_table(
+        "load",
+        sa.Column("run_id", ID, autoincrement=False, nullable=False),
+        sa.Column("position", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("port", sa.Text(), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.ForeignKeyConstraint(["digest"], ["document.digest"], name="fk_load_digest"),
+        sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_load_run_id"),
+        sa.PrimaryKeyConstraint("run_id", "position", name="pk_load"),
     )
     op.create_table(
         "sweep",

@@ -16,7 +16,7 @@ import pytest
 from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
-from station.database.entries import DocumentKind, RunHead, StoredText
+from station.database.entries import DocumentKind, LoadText, RunHead, StoredText
 from station.database.store import Store
 from station.measurements.sweep import HOOKUPS, Hookup, Sweep, SweepSettings
 from station.orders import Serial, WorkOrder
@@ -53,6 +53,10 @@ def head(serial: str = "SKV-0101") -> RunHead:
         instruments=(
             Instrument("analyzer", "Any,Two-port analyzer,0,1.0"),
             Instrument("thermometer", "Any,T,0,1"),
+        ),
+        loads=tuple(
+            LoadText(port, StoredText.of(DocumentKind.LOAD, name, "", f"! {name}\r\n0.15 0.01 0\n".encode()))
+            for port, name in (("TX", "load-1.s1p"), ("ANT", "load-2.s1p"), ("RX", "load-1.s1p"))
         ),
     )
 

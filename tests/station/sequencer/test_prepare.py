@@ -18,6 +18,7 @@ from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.orders import Serial, WorkOrder
 from station.sequencer import recipe as recipes
+from station.sequencer.plan import make_plan
 from station.sequencer.prepare import plan_for, prepare
 
 WIDE = Ability(300e3, 3e9, 1601)
@@ -81,3 +82,16 @@ def test_a_recipe_of_another_model_is_refused_with_serial_and_order() -> None:
     recipe = recipes.load(Path(station.__file__).parent / "recipes" / "SK-V4.yaml")
     with pytest.raises(UserMistake, match=r"SKU-0001 is a SK-U4 \(order SKO-1\)"):
         prepare(UnitEntry(Serial("SKU-0001"), order), recipe, tables.load(TABLE), WIDE)
+
+
+def test_hook_ups_share_one_grid_only_where_the_loads_are_to_be_taken_out() -> None:
+    """A common grid is what recovering three ports needs, and costs a quarter more points."""
+    folder = Path(station.__file__).parent / "recipes"
+    recipe = recipes.load(folder / "SK-V4.yaml")
+    bound = (recipe.bind(PAIR), recipe.overview(PAIR), PAIR, recipe.settings)
+    own, common = (make_plan(*bound, common_grid=each) for each in (False, True))
+    assert len({order.segments for order in common.orders}) == 1
+    assert len({order.segments for order in own.orders}) == 3
+    assert sum(len(order.freq_hz) for order in own.orders) < sum(
+        len(order.freq_hz) for order in common.orders
+    )
