@@ -13,17 +13,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fixtures_sim.device import PORT_NAMES, ComplexArray, FloatArray
+from fixtures_sim.cabling import Cabling, between_cables
+from fixtures_sim.device import ComplexArray, FloatArray
 from fixtures_sim.faults import Faults, without_first
-from fixtures_sim.fixture import Cabling, Fixture
+from fixtures_sim.fixture import Fixture
 from fixtures_sim.imperfections import (
     Care,
     Imperfections,
     key_of,
     load_reflection,
-    open_ports,
     through_ports,
-    two_port,
     with_noise,
 )
 from fixtures_sim.scpi.box import Box, Command, Session
@@ -218,15 +217,11 @@ class VectorAnalyzer(Box):
         return self._kept[key]
 
     def _seen(self, cabling: Cabling, freq_hz: FloatArray, temperature_c: float) -> ComplexArray:
-        if cabling.device is None or not cabling.connected:
-            s = open_ports(freq_hz)
-        else:
-            idle = next(port for port in PORT_NAMES if port not in (cabling.first, cabling.second))
-            load = load_reflection(self._imperfections, idle, freq_hz)
-            try:
-                s = two_port(cabling.device, cabling.first, cabling.second, load, freq_hz, temperature_c)
-            except ValueError as error:
-                raise ScpiError(-200, str(error)) from error
+        load = load_reflection(self._imperfections, cabling.idle, freq_hz)
+        try:
+            s = between_cables(cabling, load, freq_hz, temperature_c)
+        except ValueError as error:
+            raise ScpiError(-200, str(error)) from error
         ports = self._imperfections.ports
         return s if ports is None else through_ports(s, ports, freq_hz)
 

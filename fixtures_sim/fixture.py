@@ -6,34 +6,12 @@ The hands change it, the instruments look at it. Any three-port that keeps to `d
 from __future__ import annotations
 
 import threading
-from collections import Counter
-from dataclasses import dataclass
+from collections import Counter, deque
 
+from fixtures_sim.cabling import Cabling, Slip
 from fixtures_sim.device import PORT_NAMES, Device
 
 COLDEST_C, WARMEST_C = -60.0, 150.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Cabling:
-    """The fixture at one moment."""
-
-    device: Device | None = None
-    first: str = ""
-    """The device's port on analyzer port 1; empty when the cables hang open."""
-
-    second: str = ""
-    repeat: int = 0
-    """How many times this device was hooked up in this way before."""
-
-    @property
-    def connected(self) -> bool:
-        return self.device is not None and bool(self.first)
-
-    @property
-    def name(self) -> str:
-        """Of the hook-up, e.g. `TX-ANT`."""
-        return f"{self.first}-{self.second}" if self.connected else "open"
 
 
 class Fixture:
@@ -42,6 +20,7 @@ class Fixture:
     def __init__(self, temperature_c: float) -> None:
         self._lock = threading.Lock()
         self._times: Counter[tuple[str, str, str]] = Counter()
+        self._slips: deque[Slip] = deque()
         self.cabling = Cabling()
         self.temperature_c = temperature_c
 
@@ -70,8 +49,14 @@ class Fixture:
             if device is None:
                 raise ValueError("nothing lies on the fixture; place a device first")
             key = (device.label, first, second)
-            self.cabling = Cabling(device, first, second, self._times[key])
+            meant = Cabling(device, first, second, self._times[key])
             self._times[key] += 1
+            self.cabling = self._slips.popleft().done_to(self.cabling, meant) if self._slips else meant
+
+    def slip(self, *slips: Slip) -> None:
+        """Let each of the next hook-ups go wrong in its way; none lets all go right again."""
+        with self._lock:
+            self._slips = deque(slips)
 
     def warm(self, temperature_c: float) -> None:
         """Bring the device to this temperature. Raises ValueError outside -60 to 150 deg C."""

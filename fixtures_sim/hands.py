@@ -1,8 +1,8 @@
 """The hands at the bench: they lay devices down, re-cable them, warm them and make things go wrong.
 
 One JSON object a line, answered by one line: `{"ok": true}` or `{"ok": false, "why": "..."}`. No instrument
-knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up,
-remove, temperature, fault (`{"kind": "none"}` clears all).
+knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up, slip
+(the next hook-ups go wrong), remove, temperature, fault (`{"kind": "none"}` clears all faults, or slips).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from fixtures_sim.cabling import slip_from
 from fixtures_sim.device import Device
 from fixtures_sim.faults import Fault, Faults
 from fixtures_sim.fixture import Fixture
@@ -38,6 +39,7 @@ class Hands:
             "remove": self._remove,
             "temperature": self._temperature,
             "fault": self._fault,
+            "slip": self._slip,
         }
 
     def answer(self, line: bytes) -> bytes:
@@ -89,6 +91,13 @@ class Hands:
         _only(request, "first", "second")
         self._fixture.hook_up(_text(request, "first"), _text(request, "second"))
 
+    def _slip(self, request: Mapping[str, Any]) -> None:
+        if request.get("kind") == "none":
+            self._fixture.slip()
+            return
+        times = _times(request) if "times" in request else 1
+        self._fixture.slip(*[slip_from({k: v for k, v in request.items() if k != "times"})] * times)
+
     def _remove(self, request: Mapping[str, Any]) -> None:
         _only(request)
         self._fixture.remove()
@@ -121,11 +130,15 @@ def _fault_from(request: Mapping[str, Any]) -> Fault:
     if "seconds" in request:
         given["seconds"] = _number(request, "seconds")
     if "times" in request:
-        times = _number(request, "times")
-        if times != round(times):
-            raise ValueError(f"times must be a whole number, not {times:g}")
-        given["times"] = round(times)
+        given["times"] = _times(request)
     return Fault(**given)
+
+
+def _times(request: Mapping[str, Any]) -> int:
+    times = _number(request, "times")
+    if times != round(times):
+        raise ValueError(f"times must be a whole number, not {times:g}")
+    return round(times)
 
 
 def _said(error: Exception) -> str:

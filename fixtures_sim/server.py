@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 
 from fixtures_sim.analyzers import VectorAnalyzer
+from fixtures_sim.cabling import Slip
 from fixtures_sim.device import Device
 from fixtures_sim.duplexer import REFERENCE_TEMPERATURE_C
 from fixtures_sim.faults import Fault, Faults, carry_out
@@ -50,6 +51,10 @@ class Bench:
     def hook_up(self, first: str, second: str) -> None:
         """Analyzer port 1 to `first`, port 2 to `second`, a load on the third. Raises ValueError."""
         self.fixture.hook_up(first, second)
+
+    def slip(self, *slips: Slip) -> None:
+        """Let each of the next hook-ups go wrong in its way; none lets all go right again."""
+        self.fixture.slip(*slips)
 
     def remove(self) -> None:
         """Take the device away."""

@@ -216,7 +216,7 @@ class Desk:
         """Write one Touchstone file per hook-up of a run."""
         stored = self.stored_run(serial, run_number)
         if not stored.sweeps:
-            raise UserMistake(f"run {stored.run_number} of {stored.head.serial} ended before its first sweep")
+            raise UserMistake(f"run {stored.run_number} of {stored.head.serial} has no sweep that counts")
         paths = []
         for position, sweep in enumerate(stored.sweeps):
             path = folder / f"{stored.head.serial}-{stored.run_number} {sweep.hookup.name}.s2p"

@@ -120,6 +120,10 @@ class Hands:
         """Cable the unit that lies there."""
         self._ask({"do": "hook up", "first": hookup.first, "second": hookup.second})
 
+    def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
+        """Cable the unit once more."""
+        self.hook_up(serial, hookup)
+
     def close(self) -> None:
         """Let go of the line."""
         self._answers.close()

@@ -15,6 +15,7 @@ from station.measurements.sweep import Hookup
 from station.sequencer.events import (
     Event,
     HookupAsked,
+    HookupDoubted,
     LoadsTakenOut,
     ReadingMade,
     RunBroken,
@@ -40,10 +41,19 @@ class TerminalOperator:
                 say(self._console, f"Caution: {caution}", "yellow", wrap=True)
             self._cautioned = True
         say(self._console, f"\nCable {serial} for {hookup.name}:", "bold")
+        self._wait_for(hookup, "Press Enter when it is tight, Ctrl-C to stop.")
+
+    def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
+        """Tell why the sweep is not believed and the hook-up once more, and wait for Enter alone."""
+        say(self._console, f"\nSomething looks wrong with {serial}: {reason}", "yellow")
+        say(self._console, f"Look at {hookup.name} again:", "bold")
+        self._wait_for(hookup, "Press Enter to sweep again, Ctrl-C to stop.")
+
+    def _wait_for(self, hookup: Hookup, asked: str) -> None:
         for line in instructions(hookup):
             say(self._console, f"    {line}")
         try:
-            while self._console.input("  Press Enter when it is tight, Ctrl-C to stop. "):
+            while self._console.input(f"  {asked} "):
                 say(self._console, "  Enter alone goes on.")
         except EOFError:
             raise KeyboardInterrupt from None
@@ -80,7 +90,7 @@ def describe(event: Event) -> str:
             return f"  {reading.title}: {wording.printed(reading) or reading.note}"
         case VerdictReached(verdict):
             return "\n".join(shortfalls(verdict))
-        case RunBroken() | HookupAsked() | ReadingMade():
+        case HookupDoubted() | RunBroken() | HookupAsked() | ReadingMade():
             return ""
 
 

@@ -50,6 +50,10 @@ def run_facts(stored: StoredRun) -> dict[str, Any]:
         "finished": stored.finished,
         "operator": stored.head.operator,
         "temperature_c": stored.head.temperature_c,
+        "doubted": [
+            {"hookup": each.sweep.hookup.name, "started": each.sweep.started, "doubt": each.doubt}
+            for each in stored.doubted
+        ],
         "decisions": [
             _decision_facts(decision) for decision in (stored.verdict.decisions if stored.verdict else ())
         ],
@@ -94,7 +98,8 @@ def _show_run(stored: StoredRun, console: Console) -> None:
             console,
             f"Run {stored.run_number} has no verdict ({stored.state}): {stored.why}".removesuffix(": "),
         )
-        say(console, f"{wording.count(len(stored.sweeps), 'sweep is', 'sweeps are')} kept.")
+        kept = len(stored.sweeps) + len(stored.doubted)
+        say(console, f"{wording.count(kept, 'sweep is', 'sweeps are')} kept.")
         return
     say(console, f"Readings of run {stored.run_number}", "bold")
     by_name: dict[str, list[Decision]] = {}
@@ -109,6 +114,8 @@ def _show_run(stored: StoredRun, console: Console) -> None:
     open_points = [decision for decision in stored.verdict.decisions if decision.outcome is not Outcome.PASS]
     if open_points and stored.verdict.meets_specification:
         say(console, "Within the customer's specification, outside the works limit.", "yellow")
+    for each in stored.doubted:
+        say(console, f"Swept again, because of {each.doubt}", "yellow")
 
 
 def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:

@@ -137,6 +137,15 @@ class RunLine:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class DoubtedSweep:
+    """A sweep that was not believed, kept because everything is."""
+
+    sweep: Sweep
+    doubt: str
+    """Why, as the operator was told."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class StoredRun:
     """Everything the store has of one run."""
 
@@ -154,6 +163,10 @@ class StoredRun:
     """None unless the run was judged."""
 
     sweeps: tuple[Sweep, ...]
+    """Those that count: the readings are taken from them."""
+
+    doubted: tuple[DoubtedSweep, ...] = ()
+    """Those that were not believed, in the order of sweeping."""
 
 
 @dataclass(frozen=True, slots=True)

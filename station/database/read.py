@@ -17,6 +17,7 @@ from station.database.entries import (
     CertificateEntry,
     CertificateKind,
     DocumentKind,
+    DoubtedSweep,
     LoadText,
     RunHead,
     RunId,
@@ -70,6 +71,7 @@ def run(connection: Connection, run_id: RunId) -> StoredRun:
     if row is None:
         raise UserMistake(f"there is no run {run_id}; ask for a unit's history to see its runs")
     readings = _readings(connection, run_id)
+    sweeps = _of_run(connection, schema.sweep, run_id)
     return StoredRun(
         run_id=run_id,
         run_number=row.run_number,
@@ -80,7 +82,8 @@ def run(connection: Connection, run_id: RunId) -> StoredRun:
         finished=row.finished,
         readings=readings,
         verdict=_verdict(connection, row, readings),
-        sweeps=_sweeps(connection, run_id),
+        sweeps=tuple(_sweep(each) for each in sweeps if not each.doubt),
+        doubted=tuple(DoubtedSweep(_sweep(each), each.doubt) for each in sweeps if each.doubt),
     )
 
 
@@ -246,10 +249,6 @@ def _verdict(connection: Connection, run_row: Row[Any], readings: Sequence[Readi
             f"run {run_row.run_number} of {run_row.serial}: {what}; the database was changed by hand"
         )
     return verdict
-
-
-def _sweeps(connection: Connection, run_id: int) -> tuple[Sweep, ...]:
-    return tuple(_sweep(row) for row in _of_run(connection, schema.sweep, run_id))
 
 
 def _sweep(row: Row[Any]) -> Sweep:

@@ -39,6 +39,11 @@ def not_running(run_id: RunId) -> StoreFault:
     return StoreFault(f"run {run_id} is not running any more, so nothing can be added to it; begin a new run")
 
 
+def no_such_sweep(run_id: RunId, position: int) -> StoreFault:
+    """What is said when a doubt is about a sweep that is not there, or was doubted before."""
+    return StoreFault(f"run {run_id} has no sweep {position} that counts, so it cannot be doubted")
+
+
 def unfit_certificate(connection: Connection, entry: CertificateEntry) -> None:
     """Raises StoreFault when it does not fit the run's outcome, UserMistake when there is one already.
 

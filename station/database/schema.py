@@ -172,6 +172,8 @@ sweep = sa.Table(
     _required("power_dbm", sa.Double),
     _required("points", sa.Integer),
     _required("data", sa.LargeBinary),
+    # Why the hook-up was doubted; empty for a sweep that counts.
+    _required("doubt", sa.Text),
     sa.CheckConstraint("first_port <> second_port", name="two_ports"),
 )
 

@@ -1,8 +1,8 @@
 """The store: every order, run, sweep, reading and decision of the works, each in one durable transaction.
 
-Nothing is changed once it is written, but for the end of a run. Times come in as arguments. Whatever the
-database says against it comes out as station.errors.StoreFault. May be used by several threads, and by several
-programs on one database.
+Nothing is changed once it is written, but for the end of a run and a doubt about a sweep. Times come in as
+arguments. Whatever the database says against it comes out as station.errors.StoreFault. May be used by several
+threads, and by several programs on one database.
 """
 
 from __future__ import annotations
@@ -123,12 +123,20 @@ class Store:
             run_id = write.insert_run(connection, head, unit_id, number)
         return RunKey(run_id, number)
 
-    def keep_sweep(self, run_id: RunId, sweep: Sweep) -> None:
-        """Keep a sweep for good before anything is computed from it."""
+    def keep_sweep(self, run_id: RunId, sweep: Sweep) -> int:
+        """Keep a sweep for good before anything is computed from it; its place in the run, from 0."""
         row = write.sweep_row(sweep)
         with self._writing() as connection:
             refuse.ended(connection, run_id)
-            write.insert_sweep(connection, run_id, row)
+            return write.insert_sweep(connection, run_id, row)
+
+    def keep_doubt(self, run_id: RunId, position: int, doubt: str) -> None:
+        """Note why a kept sweep is not believed: it stays, and counts no more."""
+        if not doubt:
+            raise ValueError("a doubt says why")
+        with self._writing() as connection:
+            refuse.ended(connection, run_id)
+            write.doubt_sweep(connection, run_id, position, doubt)
 
     def finish(
         self, run_id: RunId, readings: Sequence[Reading], verdict: Verdict, finished: datetime

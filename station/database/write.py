@@ -96,15 +96,25 @@ def sweep_row(sweep: Sweep) -> Values:
         "power_dbm": float(sweep.settings.power_dbm),
         "points": len(sweep.freq_hz),
         "data": sweep_codec.encode(sweep.freq_hz, sweep.s),
+        "doubt": "",
     }
 
 
-def insert_sweep(connection: Connection, run_id: RunId, row: Values) -> None:
-    """Keep a sweep after those the run has."""
+def insert_sweep(connection: Connection, run_id: RunId, row: Values) -> int:
+    """Keep a sweep after those the run has; its place among them, from 0."""
     table = schema.sweep
     count = sa.select(sa.func.count()).select_from(table).where(table.c.run_id == run_id)
-    position = connection.execute(count).scalar_one()
+    position = int(connection.execute(count).scalar_one())
     connection.execute(table.insert(), {"run_id": run_id, "position": position, **row})
+    return position
+
+
+def doubt_sweep(connection: Connection, run_id: RunId, position: int, doubt: str) -> None:
+    """Write why a sweep is not believed. Raises StoreFault when the run has no such sweep that counts."""
+    table = schema.sweep
+    counts = (table.c.run_id == run_id) & (table.c.position == position) & (table.c.doubt == "")
+    if connection.execute(table.update().where(counts).values(doubt=doubt)).rowcount != 1:
+        raise refuse.no_such_sweep(run_id, position)
 
 
 def insert_results(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from limits.reading import Curve, Reading
 from limits.verdict import Verdict
 from station.measurements.correction import Consistency
+from station.measurements.doubt import Doubt
 from station.measurements.sweep import Hookup, Sweep
 
 
@@ -26,6 +27,13 @@ class HookupAsked:
 @dataclass(frozen=True, slots=True)
 class SweepStored:
     sweep: Sweep
+
+
+@dataclass(frozen=True, slots=True)
+class HookupDoubted:
+    """A sweep was not believed; the operator is asked to look, or the run ends where that was done before."""
+
+    doubt: Doubt
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,5 +60,14 @@ class RunBroken:
     why: str
 
 
-Event = RunStarted | HookupAsked | SweepStored | LoadsTakenOut | ReadingMade | VerdictReached | RunBroken
+Event = (
+    RunStarted
+    | HookupAsked
+    | SweepStored
+    | HookupDoubted
+    | LoadsTakenOut
+    | ReadingMade
+    | VerdictReached
+    | RunBroken
+)
 Listener = Callable[[Event], None]

@@ -29,6 +29,14 @@ class Operator(Protocol):
         """
         ...
 
+    def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
+        """The last sweep is not believed: look, cable the unit so once more, and return when it is done.
+
+        Whoever is sure that all is right returns at once; the sweep is taken again either way. Raises
+        KeyboardInterrupt when the operator wants to stop.
+        """
+        ...
+
 
 def instructions(hookup: Hookup) -> tuple[str, ...]:
     """One line per cable of a hook-up, in the order in which they are screwed on."""

@@ -6,6 +6,7 @@ the unit can be tested again at once.
 
 from __future__ import annotations
 
+from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,15 +19,16 @@ from limits.table import LimitTable
 from limits.verdict import Verdict
 from station.database.entries import RunHead, RunId, RunKey, RunState
 from station.errors import DoubtfulMeasurement, StationFault, StoreFault
-from station.instruments.analyzer import Analyzer
+from station.instruments.analyzer import Analyzer, SweepOrder
 from station.measurements.budget import with_uncertainty
 from station.measurements.correction import correct
 from station.measurements.figures import Figures
 from station.measurements.load import Loads
-from station.measurements.plausibility import doubts
+from station.measurements.plausibility import doubt_about
 from station.measurements.sweep import Hookup, Sweep
 from station.sequencer.events import (
     HookupAsked,
+    HookupDoubted,
     Listener,
     LoadsTakenOut,
     ReadingMade,
@@ -39,6 +41,10 @@ from station.sequencer.operator import Operator
 from station.sequencer.plan import Plan
 
 Clock = Callable[[], datetime]
+
+LOOK_AGAIN = 1
+"""How often in a run the operator is asked to look at the same hook-up again: a mistake once seen is put right, and
+what remains after that is no slip of the hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +68,12 @@ class Records(Protocol):
         """Enter a new run."""
         ...
 
-    def keep_sweep(self, run_id: RunId, sweep: Sweep) -> None:
-        """Keep a sweep for good."""
+    def keep_sweep(self, run_id: RunId, sweep: Sweep) -> int:
+        """Keep a sweep for good; its place in the run."""
+        ...
+
+    def keep_doubt(self, run_id: RunId, position: int, doubt: str) -> None:
+        """Note why a kept sweep is not believed."""
         ...
 
     def finish(
@@ -135,17 +145,45 @@ def read(
 
 
 def _sweep(task: Task, means: Means, key: RunKey) -> dict[Hookup, Sweep]:
-    sweeps: dict[Hookup, Sweep] = {}
-    for order in task.plan.orders:
-        means.listen(HookupAsked(order.hookup))
+    """One believed sweep per hook-up.
+
+    A doubt sends its hook-ups to the operator again, each LOOK_AGAIN times at most; a doubt that remains ends the
+    run as station.errors.DoubtfulMeasurement, since a cabling mistake says nothing of the unit.
+    """
+    kept: dict[Hookup, tuple[int, Sweep]] = {}
+    looks: Counter[Hookup] = Counter()
+    reasons: dict[Hookup, str] = {}
+    waiting = deque(task.plan.orders)
+    while waiting:
+        order = waiting.popleft()
+        position, sweep = _take(task, means, key, order, reasons.pop(order.hookup, ""))
+        doubt = doubt_about(sweep, [earlier for _, earlier in kept.values()], task.channels)
+        kept[order.hookup] = (position, sweep)
+        if doubt is None:
+            continue
+        for hookup in doubt.hookups:
+            means.store.keep_doubt(key.run_id, kept.pop(hookup)[0], doubt.words)
+        means.listen(HookupDoubted(doubt))
+        if any(looks[hookup] >= LOOK_AGAIN for hookup in doubt.hookups):
+            raise DoubtfulMeasurement(f"{doubt.words} It was looked at again, and the doubt remains.")
+        looks.update(doubt.hookups)
+        reasons.update(dict.fromkeys(doubt.hookups, doubt.words))
+        again = [each for hookup in doubt.hookups for each in task.plan.orders if each.hookup == hookup]
+        waiting.extendleft(reversed(again))
+    return {order.hookup: kept[order.hookup][1] for order in task.plan.orders}
+
+
+def _take(task: Task, means: Means, key: RunKey, order: SweepOrder, reason: str) -> tuple[int, Sweep]:
+    """Have the unit cabled, sweep it and keep the sweep; with a reason, the operator is asked to look again."""
+    means.listen(HookupAsked(order.hookup))
+    if reason:
+        means.operator.look_again(task.head.serial, order.hookup, reason)
+    else:
         means.operator.hook_up(task.head.serial, order.hookup)
-        sweep = means.analyzer.sweep(order)
-        means.store.keep_sweep(key.run_id, sweep)
-        means.listen(SweepStored(sweep))
-        if reasons := doubts(sweep):
-            raise DoubtfulMeasurement(" ".join(reasons))
-        sweeps[order.hookup] = sweep
-    return sweeps
+    sweep = means.analyzer.sweep(order)
+    position = means.store.keep_sweep(key.run_id, sweep)
+    means.listen(SweepStored(sweep))
+    return position, sweep
 
 
 def _without_loads(task: Task, means: Means, sweeps: Mapping[Hookup, Sweep]) -> Mapping[Hookup, Sweep]:

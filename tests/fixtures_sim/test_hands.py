@@ -60,6 +60,22 @@ def test_the_analyzer_sees_what_the_hands_did(
     assert -120.0 < float(analyzer.query("INIT;:CALC:DATA?")) < -50.0
 
 
+def test_the_next_hook_ups_slip_as_often_as_asked_and_no_more(
+    bench: Bench, ask: Callable[[Any], Any]
+) -> None:
+    ask(UNIT)
+    ask({"do": "slip", "kind": "swapped", "port": "TX", "other": "RX", "times": 2})
+    seen = []
+    for _ in range(3):
+        ask({"do": "hook up", "first": "TX", "second": "ANT"})
+        seen.append(bench.fixture.cabling.name)
+    assert seen == ["RX-ANT", "RX-ANT", "TX-ANT"]
+    ask({"do": "slip", "kind": "no load"})
+    ask({"do": "slip", "kind": "none"})
+    ask({"do": "hook up", "first": "TX", "second": "ANT"})
+    assert bench.fixture.cabling.name == "TX-ANT"
+
+
 def test_faults_are_ordered_and_cleared(
     bench: Bench, ask: Callable[[Any], Any], raw: Callable[[int], Any]
 ) -> None:
@@ -96,6 +112,12 @@ def test_faults_are_ordered_and_cleared(
         ({"do": "fault", "kind": "explodes"}, "there is no fault 'explodes'; the faults are silent"),
         ({"do": "fault"}, "'kind' is missing"),
         ({"do": "fault", "kind": "late", "seconds": "long"}, "seconds must be a number"),
+        ({"do": "slip", "kind": "clumsy"}, "no slip is called `clumsy`; there are swapped, not re-cabled"),
+        ({"do": "slip", "kind": "left bare"}, "needs `port`"),
+        ({"do": "slip", "kind": "left bare", "port": "X"}, "the ports are TX, ANT, RX"),
+        ({"do": "slip", "kind": "swapped", "port": "TX", "other": "TX"}, "two different ports"),
+        ({"do": "slip", "kind": "not tight", "port": "TX", "ohm": -1, "nh": 1}, "`ohm` is -1"),
+        ({"do": "slip", "kind": "not tight", "port": "TX", "ohm": "much", "nh": 1}, "`ohm` is 'much'"),
         ({"do": "fault", "kind": "late", "when": 3}, "when must be a text"),
         ({"do": "fault", "kind": "late", "times": 1.5}, "times must be a whole number"),
     ],

@@ -85,12 +85,20 @@ class SureHands:
     before: Callable[[Hookup], None] = lambda hookup: None
     name: str = "Signe"
     events: list[Event] = field(default_factory=list)
+    asked_again: list[tuple[Hookup, str]] = field(default_factory=list)
+    stop_when_asked_again: bool = False
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         if hookup.name == self.stop_at:
             raise KeyboardInterrupt
         self.before(hookup)
         self.bench.hook_up(hookup.first, hookup.second)
+
+    def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
+        if self.stop_when_asked_again:
+            raise KeyboardInterrupt
+        self.asked_again.append((hookup, reason))
+        self.hook_up(serial, hookup)
 
 
 @pytest.fixture

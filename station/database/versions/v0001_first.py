@@ -122,6 +122,7 @@ def _runs() -> None:
         sa.Column("power_dbm", sa.Double(), nullable=False),
         sa.Column("points", sa.Integer(), nullable=False),
         sa.Column("data", sa.LargeBinary(), nullable=False),
+        sa.Column("doubt", sa.Text(), nullable=False),
         sa.CheckConstraint("first_port <> second_port", name="ck_sweep_two_ports"),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_sweep_run_id"),
         sa.PrimaryKeyConstraint("run_id", "position", name="pk_sweep"),

@@ -43,3 +43,14 @@ def test_the_end_of_input_stops_the_run_instead_of_going_on(monkeypatch: pytest.
     operator, _ = asked("", monkeypatch)
     with pytest.raises(KeyboardInterrupt):
         operator.hook_up("SKV-0001", Hookup("TX", "ANT"))
+
+
+def test_a_doubt_is_told_with_its_reason_and_the_hook_up_once_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    operator, told = asked("\n\n", monkeypatch)
+    operator.hook_up("SKV-0001", Hookup("TX", "ANT"))
+    operator.look_again("SKV-0001", Hookup("TX", "ANT"), "the path passes the RX channel")
+    said = told.getvalue()
+    assert "the path passes the RX channel" in said
+    assert said.count("50 ohm load       to unit port RX") == 2
+    with pytest.raises(KeyboardInterrupt):
+        operator.look_again("SKV-0001", Hookup("TX", "ANT"), "again")

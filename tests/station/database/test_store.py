@@ -153,6 +153,30 @@ def test_a_run_that_was_broken_off_keeps_its_sweeps_and_says_why(store, make):
     ) == (RunState.STATION_FAULT, "analyzer: silent for 5 s", None, 1)  # fmt: skip
 
 
+def test_a_doubted_sweep_stays_with_its_reason_and_counts_no_more(store, make):
+    key = store.begin(make.head())
+    places = [store.keep_sweep(key.run_id, make.sweep(hookup)) for hookup in HOOKUPS]
+    store.keep_doubt(key.run_id, places[1], "nobody moved a cable")
+    run = store.run(key.run_id)
+    assert places == [0, 1, 2]
+    assert [sweep.hookup for sweep in run.sweeps] == [HOOKUPS[0], HOOKUPS[2]]
+    assert [(each.sweep.hookup, each.doubt) for each in run.doubted] == [(HOOKUPS[1], "nobody moved a cable")]
+
+
+def test_only_a_sweep_that_counts_in_a_running_run_can_be_doubted(store, make):
+    key = store.begin(make.head())
+    place = store.keep_sweep(key.run_id, make.sweep())
+    with pytest.raises(ValueError, match="says why"):
+        store.keep_doubt(key.run_id, place, "")
+    store.keep_doubt(key.run_id, place, "first")
+    for position in (place, 5):
+        with pytest.raises(StoreFault, match="no sweep"):
+            store.keep_doubt(key.run_id, position, "second")
+    store.break_off(key.run_id, RunState.STOPPED, "stopped", make.finished)
+    with pytest.raises(StoreFault, match="not running"):
+        store.keep_doubt(key.run_id, place, "third")
+
+
 def test_a_run_nobody_ended_is_shown_as_running_and_hinders_no_other(store, make):
     store.begin(make.head())
     assert store.begin(make.head()).run_number == 2

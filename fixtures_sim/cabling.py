@@ -1,0 +1,195 @@
+"""How the device is cabled at one moment, and what can go wrong when somebody cables it.
+
+The mistakes come from one table, SLIPS, as plain data: to rehearse another one, add a row there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from fixtures_sim.device import PORT_NAMES, REFERENCE_OHM, ComplexArray, Device, FloatArray
+from fixtures_sim.imperfections import open_ports, two_port
+
+
+@dataclass(frozen=True, slots=True)
+class LooseEnd:
+    """A cable that is not tight: a small impedance in series with the device's port."""
+
+    port: str
+    ohm: float
+    nh: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cabling:
+    """The fixture at one moment."""
+
+    device: Device | None = None
+    first: str = ""
+    """The device's port on analyzer port 1; empty when the cables hang open."""
+
+    second: str = ""
+    repeat: int = 0
+    """How many times this device was hooked up in this way before."""
+
+    bare: tuple[str, ...] = ()
+    """Ports on which nothing sits, though a cable or the load belongs there."""
+
+    loose: tuple[LooseEnd, ...] = ()
+
+    @property
+    def connected(self) -> bool:
+        return self.device is not None and bool(self.first)
+
+    @property
+    def name(self) -> str:
+        """Of the hook-up, e.g. `TX-ANT`, and what is wrong with it."""
+        if not self.connected:
+            return "open"
+        bare = [f", nothing on {port}" for port in self.bare]
+        return f"{self.first}-{self.second}" + "".join(bare + [f", {end}" for end in self.loose])
+
+    @property
+    def idle(self) -> str:
+        """The port the load belongs on."""
+        return next(port for port in PORT_NAMES if port not in (self.first, self.second))
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One mistake in cabling. Only the fields its kind uses mean anything; see SLIPS."""
+
+    kind: str
+    port: str = "TX"
+    other: str = "RX"
+    ohm: float = 0.0
+    nh: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in _KINDS:
+            raise ValueError(f"no slip is called `{self.kind}`; there are {', '.join(_KINDS)}")
+        for port in (self.port, self.other):
+            if port not in PORT_NAMES:
+                raise ValueError(f"there is no port {port!r}; the ports are {', '.join(PORT_NAMES)}")
+        if "other" in _KINDS[self.kind].uses and self.port == self.other:
+            raise ValueError(f"slip `{self.kind}`: `port` and `other` are two different ports")
+        for name, value in (("ohm", self.ohm), ("nh", self.nh)):
+            if not (math.isfinite(value) and value >= 0.0):
+                raise ValueError(
+                    f"slip `{self.kind}`: `{name}` is {value}; it is a finite number, at least 0"
+                )
+
+    def done_to(self, before: Cabling, meant: Cabling) -> Cabling:
+        """What comes of a hook-up that was meant to be `meant`, after `before`."""
+        return _KINDS[self.kind].apply(before, meant, self)
+
+
+@dataclass(frozen=True, slots=True)
+class SlipKind:
+    """One row of the table of slips."""
+
+    name: str
+    uses: tuple[str, ...]
+    """The fields of a Slip it needs."""
+
+    apply: Callable[[Cabling, Cabling, Slip], Cabling]
+
+
+def slip_from(entry: Mapping[str, Any]) -> Slip:
+    """A slip from plain data, e.g. `{"kind": "left bare", "port": "ANT"}`. Raises ValueError naming what it needs."""
+    kind = entry.get("kind")
+    if not isinstance(kind, str) or kind not in _KINDS:
+        raise ValueError(f"no slip is called `{kind}`; there are {', '.join(_KINDS)}")
+    uses = _KINDS[kind].uses
+    if set(entry) != {"kind", *uses}:
+        raise ValueError(f"slip `{kind}` needs {', '.join(f'`{name}`' for name in uses) or 'nothing more'}")
+    for name in uses:
+        wanted = (int, float) if name in ("ohm", "nh") else str
+        if isinstance(entry[name], bool) or not isinstance(entry[name], wanted):
+            raise ValueError(f"slip `{kind}`: `{name}` is {entry[name]!r}, which cannot be")
+    return Slip(**dict(entry))
+
+
+def _swapped(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
+    other = {slip.port: slip.other, slip.other: slip.port}
+    return replace(
+        meant, first=other.get(meant.first, meant.first), second=other.get(meant.second, meant.second)
+    )
+
+
+def _not_recabled(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
+    return replace(before, repeat=meant.repeat)
+
+
+def _bare(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
+    return replace(meant, bare=(*meant.bare, slip.port))
+
+
+def _no_load(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
+    return replace(meant, bare=(*meant.bare, meant.idle))
+
+
+def _not_tight(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
+    return replace(meant, loose=(*meant.loose, LooseEnd(slip.port, slip.ohm, slip.nh)))
+
+
+SLIPS: tuple[SlipKind, ...] = (
+    # Whatever belongs on `port` goes to `other`, and the other way round: two cables, or a cable and the load.
+    SlipKind("swapped", ("port", "other"), _swapped),
+    SlipKind("not re-cabled", (), _not_recabled),
+    # Nothing sits on `port`: the cable hangs open beside it, or the load was forgotten.
+    SlipKind("left bare", ("port",), _bare),
+    SlipKind("no load", (), _no_load),
+    SlipKind("not tight", ("port", "ohm", "nh"), _not_tight),
+)
+
+_KINDS: dict[str, SlipKind] = {row.name: row for row in SLIPS}
+
+
+def between_cables(
+    cabling: Cabling, load: complex | ComplexArray, freq_hz: FloatArray, temp_c: float
+) -> ComplexArray:
+    """S between the two cable ends, shape (n, 2, 2), with a reflection `load` on the third port.
+
+    Raises ValueError when the device is not known at a frequency.
+    """
+    device = cabling.device
+    if device is None or not cabling.connected:
+        return open_ports(freq_hz)
+    if not (cabling.bare or cabling.loose):
+        return two_port(device, cabling.first, cabling.second, load, freq_hz, temp_c)
+    s = device.s(freq_hz, temp_c)
+    for end in cabling.loose:
+        s = _joined(s, PORT_NAMES.index(end.port), *_series(end, freq_hz))
+    nothing = np.zeros(len(freq_hz), dtype=np.complex128)
+    for port in cabling.bare:
+        # An open on the device's port, an open at the cable's own end, and no way through.
+        s = _joined(s, PORT_NAMES.index(port), nothing + 1.0, nothing)
+    idle = PORT_NAMES.index(cabling.idle)
+    if cabling.idle not in cabling.bare:
+        s = _joined(s, idle, nothing + load, nothing)
+    used = [PORT_NAMES.index(cabling.first), PORT_NAMES.index(cabling.second)]
+    return s[:, used][:, :, used]
+
+
+def _series(end: LooseEnd, freq_hz: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    """Reflection and transmission of an impedance in series with the line."""
+    ohm = end.ohm + 2j * np.pi * freq_hz * end.nh * 1e-9
+    through = np.asarray(2.0 * REFERENCE_OHM / (ohm + 2.0 * REFERENCE_OHM), dtype=np.complex128)
+    return 1.0 - through, through
+
+
+def _joined(s: ComplexArray, port: int, reflection: ComplexArray, through: ComplexArray) -> ComplexArray:
+    """`s` with a symmetric two-port joined to one of its ports; the far side of that takes the port's place."""
+    loop = 1.0 / (1.0 - reflection * s[:, port, port])
+    into = s[:, :, port] * loop[:, None]
+    out = s + into[:, :, None] * reflection[:, None, None] * s[:, port, :][:, None, :]
+    out[:, :, port] = into * through[:, None]
+    out[:, port, :] = s[:, port, :] * (loop * through)[:, None]
+    out[:, port, port] = reflection + through**2 * s[:, port, port] * loop
+    return np.asarray(out, dtype=np.complex128)
