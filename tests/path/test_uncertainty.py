@@ -8,11 +8,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pytest
 
+from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.loads import Load
+from fixtures_sim.server import running_bench
 from limits.verdict import Level, Outcome
+from station.budgets import account
 from station.desk import open_desk
 from station.issuing import open_key
+from station.measurements.budget import COVERAGE
 from station.settings import Works
 
 FIGURES = """\
@@ -132,3 +138,27 @@ def test_a_guarded_specification_is_decided_where_u_is_known(works: Works, hands
         if decision.outcome is Outcome.PASS:
             assert decision.reading.u is not None and decision.margin is not None
             assert decision.margin >= 0.5 * decision.reading.u
+
+
+def test_the_budget_shown_is_that_of_the_judged_sweeps_where_loads_were_taken_out(
+    works: Works, hands: Any, point_bench: Callable[[Works, str, str], None]
+) -> None:
+    """With loads of 20 dB the sweeps as stored differ from the judged ones, and so would their budgets."""
+    poor = Load(return_loss_db=20.0, phase_rad=0.7, delay_s=0.5e-9)
+    with running_bench(
+        device=hands.bench.fixture.cabling.device,
+        imperfections=Imperfections(loads=dict.fromkeys(("TX", "ANT", "RX"), poor)),
+    ) as bench:
+        point_bench(works, bench.socket_address, "linear-single")
+        (works.folder / "load.s1p").write_text(poor.touchstone(np.linspace(150e6, 165e6, 301)))
+        loads = "loads: {TX: load.s1p, ANT: load.s1p, RX: load.s1p}\n"
+        works.bench.write_text(works.bench.read_text() + loads + FIGURES)
+        hands.bench = bench
+        with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
+            session.test("SKV-0001")
+            stored = desk.stored_run("SKV-0001")
+    evaluated = [reading for reading in stored.readings if reading.u is not None]
+    assert len(evaluated) == 13
+    for reading in evaluated:
+        again = account(stored, reading.name).budget.expanded(COVERAGE)
+        assert again == pytest.approx(reading.u, rel=1e-6), reading.name
