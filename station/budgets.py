@@ -11,7 +11,7 @@ from limits.formwords import suggest
 from limits.quantity import Channels
 from limits.reading import Reading
 from limits.yamlfile import parse
-from station.bench import BenchForm
+from station.bench.form import BenchForm
 from station.database.entries import StoredRun
 from station.errors import UserMistake
 from station.measurements.budget import budget_of

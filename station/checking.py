@@ -12,8 +12,9 @@ from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.yamlfile import read_bytes
-from station import bench as benches
 from station import settings
+from station.bench import file as benches
+from station.bench import opening
 from station.instruments.dialect import load_dialect
 from station.orders import WorkOrder
 from station.sequencer import recipe as recipes
@@ -107,7 +108,7 @@ def _table(path: Path, around: Surroundings) -> None:
 
 def _bench(path: Path, around: Surroundings) -> None:
     dialects = around.folder / "dialects" if around.folder else None
-    benches.dialect_of(benches.load(path), dialects)
+    opening.dialect_of(benches.load(path), dialects)
 
 
 def _dialect(path: Path, around: Surroundings) -> None:

@@ -13,9 +13,10 @@ from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.verdict import Outcome
-from station import bench as benches
 from station import orders, settings
-from station.bench import Bench
+from station.bench import file as benches
+from station.bench import opening
+from station.bench.file import Bench
 from station.budgets import Accounted, account
 from station.checking import Checked, Surroundings, check, files_of
 from station.database.entries import CertificateEntry, RunLine, StoredRun, UnitEntry
@@ -176,7 +177,7 @@ class Desk:
         bench = benches.load(self.works.bench)
         with (
             _at_the_bench(self.works),
-            benches.open_analyzer(bench, self.works.dialects, now=self.clock) as analyzer,
+            opening.open_analyzer(bench, self.works.dialects, now=self.clock) as analyzer,
         ):
             self.store.close_abandoned(bench.name, self.clock())
             yield OpenBench(self, bench, analyzer, operator, listen)
@@ -281,7 +282,7 @@ def try_bench(works: Works, power_dbm: float) -> tuple[TrialLine, ...]:
     from station.instruments.trial import try_dialect
 
     bench = benches.load(works.bench)
-    with _at_the_bench(works), benches.open_analyzer_link(bench, works.dialects) as (link, dialect):
+    with _at_the_bench(works), opening.open_analyzer_link(bench, works.dialects) as (link, dialect):
         return try_dialect(
             link, dialect, bench.ability, identity=bench.source.value.analyzer.identity, power_dbm=power_dbm
         )

@@ -19,11 +19,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "station.measurements": {"limits", "reports"},
     "station.instruments": {"limits", "station.measurements"},
     "station.database": {"limits", "reports", "station.measurements"},
+    "station.bench": {"limits", "station.measurements", "station.instruments"},
     "station.sequencer": {
         "limits",
         "reports",
         "station.measurements",
         "station.instruments",
+        "station.bench",
         "station.database",
     },
     "station.cli": {
@@ -31,6 +33,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "reports",
         "station.measurements",
         "station.instruments",
+        "station.bench",
         "station.database",
         "station.sequencer",
     },
@@ -41,7 +44,6 @@ SINGLE_FILES = {
     "station.errors": {*MAY_IMPORT} - {"fixtures_sim"},
     "station.orders": {"station.database", "station.sequencer", "station.cli"},
     "station.settings": {"station.cli"},
-    "station.bench": {"station.sequencer", "station.cli"},
     "station.records": {"station.cli"},
     "station.desk": {"station.cli"},
 }

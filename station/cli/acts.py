@@ -293,7 +293,7 @@ def schema(kind: str) -> None:
     """Print the JSON Schema of a kind of file."""
     from limits.formwords import nearest
     from limits.table import schema as limit_table_schema
-    from station.bench import bench_schema
+    from station.bench.form import bench_schema
     from station.instruments.dialect import dialect_schema
     from station.sequencer.recipe import schema as recipe_schema
 

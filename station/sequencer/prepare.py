@@ -9,7 +9,7 @@ from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.table import LimitTable
 from reports.record import Instrument
-from station.bench import Bench
+from station.bench.file import Bench
 from station.database.entries import DocumentKind, LoadText, RunHead, StoredText, UnitEntry
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability

@@ -15,7 +15,9 @@ import yaml
 from fixtures_sim.server import running_bench
 from fixtures_sim.specimen import combline_pair
 from limits.errors import BadInput
-from station.bench import bench_schema, dialect_of, load, open_analyzer, open_analyzer_link
+from station.bench.file import load
+from station.bench.form import bench_schema
+from station.bench.opening import dialect_of, open_analyzer, open_analyzer_link
 from station.errors import WrongInstrument
 from station.instruments.analyzer import Ability, Segment, SweepOrder
 from station.instruments.dialect import SHIPPED

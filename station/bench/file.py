@@ -1,0 +1,118 @@
+"""Reads a bench file, with everything it names, and tells every mistake in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from limits.errors import BadInput, Mistake
+from limits.formwords import suggest
+from limits.yamlfile import YamlFile, read, read_bytes
+from station.bench.form import IDENTITY_IS, BenchForm
+from station.instruments.analyzer import Ability
+from station.instruments.catalog import ANALYZERS
+from station.instruments.visa import address_mistake
+from station.measurements.load import Load, Loads, read_load
+from station.measurements.sweep import Port
+
+MOST_REFLECTED = 0.5
+"""Of a load, 6 dB return loss: what reflects more is an open, a short, or another device's file."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoadFile:
+    """A load and the text it was read from."""
+
+    port: Port
+    name: str
+    """As the bench file names it."""
+
+    text: str
+    load: Load
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A bench file that was found in order."""
+
+    source: YamlFile[BenchForm]
+    load_files: tuple[LoadFile, ...] = ()
+    """One for each port, or none."""
+
+    @property
+    def loads(self) -> Loads | None:
+        """The measured loads; None where there are none."""
+        return {each.port: each.load for each in self.load_files} or None
+
+    @property
+    def name(self) -> str:
+        return self.source.value.bench
+
+    @property
+    def ability(self) -> Ability:
+        """What the analyzer can do."""
+        analyzer = self.source.value.analyzer
+        return Ability(analyzer.from_hz, analyzer.to_hz, analyzer.most_points)
+
+
+def load(path: Path) -> Bench:
+    """The bench in a file, with the loads it names. Raises BadInput with every mistake found."""
+    try:
+        source = read(path, BenchForm)
+    except BadInput as bad:
+        raise BadInput(tuple(_with_help(mistake) for mistake in bad.mistakes)) from bad
+    mistakes = list(_mistakes(source))
+    load_files = _load_files(source, path.parent, mistakes)
+    if mistakes:
+        raise BadInput(tuple(dict.fromkeys(mistakes)))
+    return Bench(source, load_files)
+
+
+def _load_files(source: YamlFile[BenchForm], folder: Path, mistakes: list[Mistake]) -> tuple[LoadFile, ...]:
+    """The loads, as far as their files are in order; what is wrong is added to the mistakes."""
+    form = source.value.loads
+    found = []
+    for port, name in (form.files if form else {}).items():
+        if not (folder / name).is_file():
+            mistakes.append(source.mistake(("loads", port), f"there is no file {folder / name}"))
+            continue
+        try:
+            text = _text(folder / name)
+            load = read_load(text, str(folder / name))
+        except BadInput as bad:
+            mistakes += bad.mistakes
+            continue
+        if (strongest := float(abs(load.reflection).max())) > MOST_REFLECTED:
+            what = f"{folder / name} reflects {strongest:.2g}; a load reflects at most {MOST_REFLECTED:g}"
+            mistakes.append(source.mistake(("loads", port), f"{what}. Is it the right file?"))
+        found.append(LoadFile(port, name, text, load))
+    return tuple(found)
+
+
+def _text(path: Path) -> str:
+    try:
+        return read_bytes(path).decode()
+    except UnicodeDecodeError as error:
+        what = "is no text; save the load as a one-port Touchstone file"
+        raise BadInput((Mistake(what, str(path)),)) from error
+
+
+def _with_help(mistake: Mistake) -> Mistake:
+    """Nobody can guess what an identity is that is missing or left empty, as in a new bench file."""
+    if mistake.what.startswith(("'identity' is missing", "'identity' has no value")):
+        # Without the general advice, which is to leave it out.
+        return replace(mistake, what=f"{mistake.what.partition(';')[0]}: it is {IDENTITY_IS}")
+    return mistake
+
+
+def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
+    analyzer = source.value.analyzer
+    kinds = tuple(kind.name for kind in ANALYZERS)
+    if analyzer.kind not in kinds:
+        what = f"unknown kind of analyzer '{analyzer.kind}'{suggest(analyzer.kind, kinds)}"
+        yield source.mistake(("analyzer", "kind"), what)
+    if wrong := address_mistake(analyzer.address):
+        yield source.mistake(("analyzer", "address"), wrong)
+    if analyzer.from_hz >= analyzer.to_hz:
+        yield source.mistake(("analyzer", "to"), "it must lie above 'from'")

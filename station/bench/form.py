@@ -1,0 +1,107 @@
+"""The bench file: which instruments stand at this station, and how to open them.
+
+bench: final test 1
+analyzer:
+  kind: vector
+  address: TCPIP::127.0.0.1::5025::SOCKET
+  dialect: linear-single
+  identity: Skerry Works,Simulated vector analyzer
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+uncertainty:                 # optional: without it readings have no U; see station/measurements/figures.py
+  noise_floor: -115 dBm at 1 kHz
+  trace_noise: 0.002 dB
+  connector_repeatability: 0.02 dB
+  drift: 0.02 dB
+  directivity: 44 dB
+  port_match: 40 dB
+  load_match: 44 dB
+loads:                       # optional: what the idle port carries
+  TX: load-1.s1p             # a measured reflection of each, beside this file; all three may be one
+  ANT: load-2.s1p
+  RX: load-3.s1p
+  # or, where only a size is known:  return_loss: 40 dB
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from limits.quantity import Decibel, Hertz, Text, Whole
+from limits.yamlfile import Form, editor_schema
+from station.measurements.figures import Figures
+from station.measurements.sweep import PORTS, Port
+
+IDENTITY_IS = (
+    "a part of the analyzer's answer to *IDN?, e.g. its maker and model; "
+    "write any word here and `station try-dialect` shows it"
+)
+
+
+def _not_empty(value: object) -> object:
+    if isinstance(value, str) and not value.strip():
+        raise ValueError(f"expected {IDENTITY_IS}")
+    return value
+
+
+class AnalyzerForm(Form):
+    """The analyzer in a bench file."""
+
+    kind: Text
+    address: Text
+    """VISA resource name."""
+
+    dialect: Text
+    identity: Annotated[Text, BeforeValidator(_not_empty)]
+    """Text that must occur in its `*IDN?` answer."""
+
+    from_hz: Annotated[Hertz, Field(alias="from")]
+    to_hz: Annotated[Hertz, Field(alias="to")]
+    most_points: Annotated[Whole, Field(ge=2)]
+    """In one sweep."""
+
+    visa: Text = "@py"
+    """The VISA library, as PyVISA names it: `@py`, `@ivi`, or a path."""
+
+
+class LoadsForm(Form):
+    """The loads: a Touchstone file for each port's, or the least return loss of all."""
+
+    tx: Annotated[Text | None, Field(alias="TX")] = None
+    ant: Annotated[Text | None, Field(alias="ANT")] = None
+    rx: Annotated[Text | None, Field(alias="RX")] = None
+    return_loss: Annotated[Decibel, Field(gt=0)] | None = None
+    """Known by its size alone, so nothing can be corrected."""
+
+    @property
+    def files(self) -> dict[Port, str]:
+        """The file of each port's load, as far as there are any."""
+        named: dict[Port, str | None] = {"TX": self.tx, "ANT": self.ant, "RX": self.rx}
+        return {port: file for port, file in named.items() if file is not None}
+
+    @model_validator(mode="after")
+    def _one_way_or_the_other(self) -> LoadsForm:
+        if (self.return_loss is None) == (not self.files) or 0 < len(self.files) < len(PORTS):
+            raise ValueError(
+                "give a Touchstone file for each of TX, ANT and RX, since only all three can be corrected for; "
+                "or 'return_loss' alone"
+            )
+        return self
+
+
+class BenchForm(Form):
+    """The form of a bench file."""
+
+    bench: Text
+    analyzer: AnalyzerForm
+    uncertainty: Figures | None = None
+    """What the uncertainty of readings is worked out from; without it none is stated."""
+    loads: LoadsForm | None = None
+
+
+def bench_schema() -> dict[str, object]:
+    """JSON Schema of a bench file."""
+    return editor_schema(BenchForm, "Bench: the instruments at one station")

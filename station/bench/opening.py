@@ -1,0 +1,60 @@
+"""Opens the instruments that a bench file names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from limits.errors import BadInput
+from station.bench.file import Bench
+from station.instruments.analyzer import Analyzer
+from station.instruments.catalog import ANALYZERS, AnalyzerKind
+from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
+from station.instruments.link import Link, open_link
+
+
+def dialect_of(bench: Bench, dialect_folder: Path | None) -> Dialect:
+    """The analyzer's command language. Raises BadInput when there is none or its file has mistakes."""
+    name = bench.source.value.analyzer.dialect
+    if name not in dialect_names(dialect_folder):
+        what = unknown_dialect(name, dialect_folder)
+        raise BadInput((bench.source.mistake(("analyzer", "dialect"), what),))
+    return find_dialect(name, dialect_folder)
+
+
+@contextmanager
+def open_analyzer_link(bench: Bench, dialect_folder: Path | None) -> Iterator[tuple[Link, Dialect]]:
+    """The bare link to the analyzer, with its dialect; for trying the dialect out."""
+    dialect = dialect_of(bench, dialect_folder)
+    analyzer = bench.source.value.analyzer
+    with open_link(
+        analyzer.address,
+        role="analyzer",
+        backend=analyzer.visa,
+        line_end=dialect.line_end,
+        error_query=dialect.form.errors,
+        joined=dialect.joined,
+    ) as link:
+        yield link, dialect
+
+
+@contextmanager
+def open_analyzer(
+    bench: Bench,
+    dialect_folder: Path | None = None,
+    *,
+    now: Callable[[], datetime] = lambda: datetime.now(UTC),
+) -> Iterator[Analyzer]:
+    """The bench's analyzer for as long as the block lasts. Nothing is sent before the first order.
+
+    `dialect_folder` holds the works' own dialects. Raises BadInput when the dialect cannot be used.
+    """
+    form = bench.source.value.analyzer
+    with open_analyzer_link(bench, dialect_folder) as (link, dialect):
+        yield _kind(form.kind).make(link, dialect, bench.ability, identity=form.identity, now=now)
+
+
+def _kind(name: str) -> AnalyzerKind:
+    return next(kind for kind in ANALYZERS if kind.name == name)
