@@ -7,9 +7,7 @@ sweep, `CALCulate:DATA?`) or several at once over a list of frequencies (`SENSe:
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -25,75 +23,26 @@ from fixtures_sim.imperfections import (
     through_ports,
     with_noise,
 )
-from fixtures_sim.scpi.box import Box, Command, Session
+from fixtures_sim.scpi.box import Command, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import Token
-from fixtures_sim.scpi.values import ascii_list, block, string
+from fixtures_sim.scpi.values import string
 from fixtures_sim.settings import SettingCommands, Settings, function_name
+from fixtures_sim.sweeper import Acquisition, Sweeper, encode
 
 IDENTITY = "Skerry Works,Simulated vector analyzer,SIM-0001,1.0"
-
-SWEEPING_BIT, TRIGGER_BIT = 3, 5
-"""Of the operation status, SCPI-1999 volume 2."""
-
-FILTER_PERIODS = 1.1
-"""Time per point times bandwidth; common practice, no source."""
-
-POINT_S, TURN_S = 30e-6, 4e-3
-"""Settling at each point, and back to the start after each sweep; common practice, no source."""
 
 MOST_KEPT = 8
 """S-parameters of the device kept for the sweeps of one order, which ask for the same frequencies."""
 
 
-def sweep_time_s(points: int, bandwidth_hz: float) -> float:
-    """How long one sweep in one direction takes, which is what SENSe:SWEep:TIME? tells (SCPI-1999 volume 2)."""
-    return points * (FILTER_PERIODS / bandwidth_hz + POINT_S) + TURN_S
-
-
-def acquisition_time_s(sweep_s: float, averages: int, functions: tuple[str, ...]) -> float:
-    """How long all sweeps after one INITiate take: forward and reverse in turn, each as often as averaged."""
+def sweep_count(averages: int, functions: tuple[str, ...]) -> int:
+    """How many sweeps one INITiate takes: forward and reverse in turn, each as often as averaged."""
     directions = len({name[-1] for name in functions})
-    return directions * averages * sweep_s
+    return directions * averages
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Acquisition:
-    """One sweep with its data, which are good from `ends_s` on."""
-
-    values: dict[str, ComplexArray]
-    ends_s: float
-    last: str
-    """The function that CALCulate:DATA? gives."""
-
-    answers: dict[tuple[str, ...], bytes] = field(default_factory=dict)
-    """Response data already encoded."""
-
-
-class Takes:
-    """How often each frequency was read with the same care since the last re-cabling."""
-
-    def __init__(self) -> None:
-        self._cabling: Cabling | None = None
-        self._seen: dict[tuple[str, Care], tuple[FloatArray, FloatArray]] = {}
-
-    def count(self, cabling: Cabling, parameter: str, care: Care, freq_hz: FloatArray) -> FloatArray:
-        """Earlier readings at each of these frequencies, which now have one more."""
-        if cabling is not self._cabling:
-            self._cabling, self._seen = cabling, {}
-        known, times = self._seen.get((parameter, care), (np.empty(0), np.empty(0)))
-        earlier = np.zeros(len(freq_hz))
-        if len(known):
-            place = np.minimum(np.searchsorted(known, freq_hz), len(known) - 1)
-            earlier = np.where(known[place] == freq_hz, times[place], 0.0)
-        everything = np.concatenate([freq_hz, known])
-        # of a frequency that is there twice, the first and newer count stays
-        merged, first = np.unique(everything, return_index=True)
-        self._seen[parameter, care] = merged, np.concatenate([earlier + 1.0, times])[first]
-        return earlier
-
-
-class VectorAnalyzer(Box):
+class VectorAnalyzer(Sweeper):
     """A two-port vector network analyzer, port 1 and port 2 on the fixture's hook-up."""
 
     def __init__(
@@ -106,86 +55,23 @@ class VectorAnalyzer(Box):
         imperfections: Imperfections,
         faults: Faults,
     ) -> None:
-        super().__init__(IDENTITY)
-        self.settings = Settings()
+        super().__init__(IDENTITY, Settings(), real_time=real_time, clock=clock, faults=faults)
         self._fixture = fixture
         self._seed = seed
-        self._real_time = real_time
-        self._clock = clock
         self._imperfections = imperfections
-        self._faults = faults
-        self._takes = Takes()
         self._kept: dict[tuple[object, ...], ComplexArray] = {}
-        self._armed = False
-        self._running: Acquisition | None = None
-        self._done: Acquisition | None = None
-        self._next_s = 0.0
         self.teach(SettingCommands(self).rows())
         self.teach(self._sweep_commands())
-
-    # what the box asks for
-
-    def reset(self) -> None:
-        """*RST: every setting to its default, no sweep, no data."""
-        self._stop()
-        self._done = None
-        self.settings = Settings()
-
-    def pending_s(self) -> float:
-        """Seconds until the sweep ends; without end while it waits for its trigger."""
-        if self._armed:
-            return math.inf
-        if self._running is None:
-            return 0.0
-        left = self._running.ends_s - self._clock()
-        if left <= 0.0:
-            self._done, self._running = self._running, None
-            self.status.operation.set(SWEEPING_BIT, False)
-        return max(left, 0.0)
-
-    def trigger(self) -> None:
-        """Begin the sweep that waits for it. Raises ScpiError -211 when none does."""
-        if not self._armed:
-            raise ScpiError(-211)
-        self._start()
 
     # the sweep
 
     @property
-    def sweep_s(self) -> float:
-        """How long one sweep with the present settings takes, were it in real time."""
-        return sweep_time_s(self.settings.point_count, self.settings.bandwidth_hz)
+    def sweeps(self) -> int:
+        """How many follow one start."""
+        return sweep_count(self.settings.averages, self.settings.functions)
 
-    @property
-    def acquisition_s(self) -> float:
-        """How long an acquisition takes on this bench: nothing, unless sweeps take their time."""
-        settings = self.settings
-        if not self._real_time:
-            return 0.0
-        return acquisition_time_s(self.sweep_s, settings.averages, settings.functions)
-
-    def restart(self) -> None:
-        """After a change of INITiate:CONTinuous, whose sweeps follow each other and are no pending operation."""
-        self._stop()
-        if self.settings.continuous:
-            self._done = None
-            self._next_s = self._clock() + self.acquisition_s
-            self.status.operation.set(SWEEPING_BIT, True)
-
-    def _start(self) -> None:
-        self._armed = False
-        self.status.operation.set(TRIGGER_BIT, False)
-        self._done = None
-        self._running = self._acquire()
-        self.status.operation.set(SWEEPING_BIT, True)
-
-    def _stop(self) -> None:
-        self._armed, self._running = False, None
-        for bit in (SWEEPING_BIT, TRIGGER_BIT):
-            self.status.operation.set(bit, False)
-        self.turn.notify_all()
-
-    def _acquire(self) -> Acquisition:
+    def measure(self) -> Acquisition:
+        """The functions that are on, between the test ports."""
         ends_s = self._clock() + self.acquisition_s
         return Acquisition(self._measure(), ends_s, self.settings.functions[-1])
 
@@ -229,44 +115,20 @@ class VectorAnalyzer(Box):
 
     def _sweep_commands(self) -> Iterable[Command]:
         return (
-            Command("INITiate[:IMMediate]", self._run_init),
-            Command("ABORt", self._run_abort),
-            Command("SENSe#:SWEep:TIME?", lambda s, t: repr(self.sweep_s).encode()),
             Command("CALCulate#:DATA?", self._run_formatted),
             Command("SENSe#:DATA?", self._run_data, 0, 1),
         )
 
-    def _run_init(self, session: Session, tokens: tuple[Token, ...]) -> None:
-        if self._running is not None or self._armed or self.settings.continuous:
-            raise ScpiError(-213)
-        if self.settings.trigger == "IMM":
-            self._start()
-        else:
-            self._done, self._armed = None, True
-            self.status.operation.set(TRIGGER_BIT, True)
-
-    def _run_abort(self, session: Session, tokens: tuple[Token, ...]) -> None:
-        self._stop()
-        self.restart()
-
     def _run_formatted(self, session: Session, tokens: tuple[Token, ...]) -> bytes:
-        done = self._good_data()
+        done = self.good_data()
         return self._answer(done, done.last, self.settings.form)
 
     def _run_data(self, session: Session, tokens: tuple[Token, ...]) -> bytes:
-        done = self._good_data()
+        done = self.good_data()
         name = function_name(string(tokens[0])) if tokens else done.last
         if name not in done.values:
             raise ScpiError(-221, f"{name} was not switched on for this sweep")
         return self._answer(done, name, "COMP")
-
-    def _good_data(self) -> Acquisition:
-        if self.settings.continuous and self._clock() >= self._next_s:
-            self._done = self._acquire()
-            self._next_s = self._done.ends_s
-        if self._done is None:
-            raise ScpiError(-230)
-        return self._done
 
     def _answer(self, done: Acquisition, name: str, form: str) -> bytes:
         values = done.values[name]
@@ -294,11 +156,3 @@ def shown(values: ComplexArray, form: str) -> FloatArray:
             "SWR": lambda: np.where(size < 1.0, (1.0 + size) / (1.0 - size), np.inf),
         }
         return forms[form]()
-
-
-def encode(values: FloatArray, encoding: str, border: str) -> bytes:
-    """Response data as FORMat:DATA and FORMat:BORDer ask for."""
-    if encoding == "ASC":
-        return ascii_list(values)
-    order = ">" if border == "NORM" else "<"
-    return block(values.astype(f"{order}f{4 if encoding == 'REAL,32' else 8}").tobytes())

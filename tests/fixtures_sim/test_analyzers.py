@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fixtures_sim.analyzers import IDENTITY, acquisition_time_s, sweep_time_s
+from fixtures_sim.analyzers import IDENTITY, sweep_count
 from fixtures_sim.faults import Fault
 from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.sweeper import sweep_time_s
 
 NO_NOISE = Imperfections(noise=None)
 
@@ -220,10 +221,10 @@ def test_a_sweep_takes_longer_with_points_and_narrow_bandwidths() -> None:
 
 
 def test_an_acquisition_is_as_many_sweeps_as_directions_and_averages() -> None:
-    assert acquisition_time_s(0.25, 1, ("S11",)) == 0.25
-    assert acquisition_time_s(0.25, 1, ("S11", "S21")) == 0.25
-    assert acquisition_time_s(0.25, 1, ("S11", "S21", "S12", "S22")) == 0.5
-    assert acquisition_time_s(0.25, 16, ("S21",)) == 4.0
+    assert sweep_count(1, ("S11",)) == 1
+    assert sweep_count(1, ("S11", "S21")) == 1
+    assert sweep_count(1, ("S11", "S21", "S12", "S22")) == 2
+    assert sweep_count(16, ("S21",)) == 16
 
 
 @pytest.mark.parametrize(

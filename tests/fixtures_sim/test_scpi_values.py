@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fixtures_sim.analyzers import encode
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import Token, parse_message
 from fixtures_sim.scpi.values import (
@@ -27,6 +26,7 @@ from fixtures_sim.scpi.values import (
     quoted,
     suffix_factor,
 )
+from fixtures_sim.sweeper import encode
 
 
 def token(text: str) -> Token:
