@@ -19,7 +19,7 @@ from fixtures_sim.imperfections import (
     Care,
     Imperfections,
     key_of,
-    load_reflection,
+    load_reflections,
     through_ports,
     with_noise,
 )
@@ -95,7 +95,7 @@ class VectorAnalyzer(Sweeper):
     def _clean(self, cabling: Cabling, freq_hz: FloatArray) -> ComplexArray:
         """What the test ports see, without noise, shape (n, 2, 2)."""
         temperature_c = self._fixture.temperature_c
-        key = (id(cabling.device), cabling.name, temperature_c, freq_hz.tobytes())
+        key = (cabling.device, cabling.name, temperature_c, freq_hz.tobytes())
         if key not in self._kept:
             if len(self._kept) == MOST_KEPT:
                 del self._kept[next(iter(self._kept))]
@@ -103,9 +103,9 @@ class VectorAnalyzer(Sweeper):
         return self._kept[key]
 
     def _seen(self, cabling: Cabling, freq_hz: FloatArray, temperature_c: float) -> ComplexArray:
-        load = load_reflection(self._imperfections, cabling.idle, freq_hz)
+        loads = load_reflections(self._imperfections, freq_hz)
         try:
-            s = between_cables(cabling, load, freq_hz, temperature_c)
+            s = between_cables(cabling, loads, freq_hz, temperature_c)
         except ValueError as error:
             raise ScpiError(-200, str(error)) from error
         ports = self._imperfections.ports

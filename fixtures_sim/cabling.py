@@ -13,7 +13,9 @@ from typing import Any
 import numpy as np
 
 from fixtures_sim.device import PORT_NAMES, REFERENCE_OHM, ComplexArray, Device, FloatArray
-from fixtures_sim.imperfections import open_ports, two_port
+from fixtures_sim.standards import Connection
+
+Reflection = complex | ComplexArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,34 +32,38 @@ class Cabling:
     """The fixture at one moment."""
 
     device: Device | None = None
-    first: str = ""
-    """The device's port on analyzer port 1; empty when the cables hang open."""
+    ports: tuple[str, ...] = ()
+    """The device's port on test port 1, 2, ...; empty when the cables hang open or go to a standard."""
 
-    second: str = ""
     repeat: int = 0
-    """How many times this device was hooked up in this way before."""
+    """How many times the same was connected in this way before."""
 
     bare: tuple[str, ...] = ()
     """Ports on which nothing sits, though a cable or the load belongs there."""
 
     loose: tuple[LooseEnd, ...] = ()
+    standard: Connection | None = None
+    """A calibration standard on the test ports, in place of the device."""
 
     @property
     def connected(self) -> bool:
-        return self.device is not None and bool(self.first)
+        """Whether the device is."""
+        return self.device is not None and bool(self.ports)
 
     @property
     def name(self) -> str:
-        """Of the hook-up, e.g. `TX-ANT`, and what is wrong with it."""
+        """Of the hook-up, e.g. `TX-ANT`, and what is wrong with it; or of the standard."""
+        if self.standard is not None:
+            return self.standard.name
         if not self.connected:
             return "open"
         bare = [f", nothing on {port}" for port in self.bare]
-        return f"{self.first}-{self.second}" + "".join(bare + [f", {end}" for end in self.loose])
+        return "-".join(self.ports) + "".join(bare + [f", {end}" for end in self.loose])
 
     @property
-    def idle(self) -> str:
-        """The port the load belongs on."""
-        return next(port for port in PORT_NAMES if port not in (self.first, self.second))
+    def idle(self) -> tuple[str, ...]:
+        """The ports a load belongs on."""
+        return tuple(port for port in PORT_NAMES if port not in self.ports)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +123,7 @@ def slip_from(entry: Mapping[str, Any]) -> Slip:
 
 def _swapped(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
     other = {slip.port: slip.other, slip.other: slip.port}
-    return replace(
-        meant, first=other.get(meant.first, meant.first), second=other.get(meant.second, meant.second)
-    )
+    return replace(meant, ports=tuple(other.get(port, port) for port in meant.ports))
 
 
 def _not_recabled(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
@@ -131,7 +135,7 @@ def _bare(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
 
 
 def _no_load(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
-    return replace(meant, bare=(*meant.bare, meant.idle))
+    return replace(meant, bare=(*meant.bare, *meant.idle))
 
 
 def _not_tight(before: Cabling, meant: Cabling, slip: Slip) -> Cabling:
@@ -152,17 +156,18 @@ _KINDS: dict[str, SlipKind] = {row.name: row for row in SLIPS}
 
 
 def between_cables(
-    cabling: Cabling, load: complex | ComplexArray, freq_hz: FloatArray, temp_c: float
+    cabling: Cabling, loads: Mapping[str, Reflection], freq_hz: FloatArray, temp_c: float, count: int = 2
 ) -> ComplexArray:
-    """S between the two cable ends, shape (n, 2, 2), with a reflection `load` on the third port.
+    """S between the ends of `count` cables, shape (n, count, count); `loads` on the ports that idle.
 
+    A port without a load in `loads` carries a perfect one; a cable that goes nowhere sees its own open end.
     Raises ValueError when the device is not known at a frequency.
     """
+    if cabling.standard is not None:
+        return cabling.standard.s(freq_hz, count)
     device = cabling.device
     if device is None or not cabling.connected:
-        return open_ports(freq_hz)
-    if not (cabling.bare or cabling.loose):
-        return two_port(device, cabling.first, cabling.second, load, freq_hz, temp_c)
+        return open_ports(freq_hz, count)
     s = device.s(freq_hz, temp_c)
     for end in cabling.loose:
         s = _joined(s, PORT_NAMES.index(end.port), *_series(end, freq_hz))
@@ -170,11 +175,16 @@ def between_cables(
     for port in cabling.bare:
         # An open on the device's port, an open at the cable's own end, and no way through.
         s = _joined(s, PORT_NAMES.index(port), nothing + 1.0, nothing)
-    idle = PORT_NAMES.index(cabling.idle)
-    if cabling.idle not in cabling.bare:
-        s = _joined(s, idle, nothing + load, nothing)
-    used = [PORT_NAMES.index(cabling.first), PORT_NAMES.index(cabling.second)]
-    return s[:, used][:, :, used]
+    for port in cabling.idle:
+        if port not in cabling.bare and port in loads:
+            s = _joined(s, PORT_NAMES.index(port), nothing + loads[port], nothing)
+    used = [PORT_NAMES.index(port) for port in cabling.ports]
+    between = s[:, used][:, :, used]
+    if len(used) == count:
+        return between
+    seen = open_ports(freq_hz, count).copy()
+    seen[:, : len(used), : len(used)] = between
+    return seen
 
 
 def _series(end: LooseEnd, freq_hz: FloatArray) -> tuple[ComplexArray, ComplexArray]:
@@ -193,3 +203,8 @@ def _joined(s: ComplexArray, port: int, reflection: ComplexArray, through: Compl
     out[:, port, :] = s[:, port, :] * (loop * through)[:, None]
     out[:, port, port] = reflection + through**2 * s[:, port, port] * loop
     return np.asarray(out, dtype=np.complex128)
+
+
+def open_ports(freq_hz: FloatArray, count: int) -> ComplexArray:
+    """S between open cable ends, shape (n, count, count)."""
+    return np.broadcast_to(np.eye(count, dtype=np.complex128), (len(freq_hz), count, count))

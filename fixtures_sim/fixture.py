@@ -1,15 +1,18 @@
 """The fixture between the instruments: which device lies on it, how it is cabled, how warm it is.
 
-The hands change it, the instruments look at it. Any three-port that keeps to `device.Device` can lie here.
+The hands change it, the instruments look at it through its test ports, the ends of the cables. Any three-port
+that keeps to `device.Device` can lie here.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import Counter, deque
+from dataclasses import replace
 
 from fixtures_sim.cabling import Cabling, Slip
 from fixtures_sim.device import PORT_NAMES, Device
+from fixtures_sim.standards import DEFINITION, Kit, connection
 
 COLDEST_C, WARMEST_C = -60.0, 150.0
 
@@ -17,10 +20,12 @@ COLDEST_C, WARMEST_C = -60.0, 150.0
 class Fixture:
     """Holds one device at a time. Each change makes a new Cabling, so whoever looks sees a whole one."""
 
-    def __init__(self, temperature_c: float) -> None:
+    def __init__(self, temperature_c: float, *, test_ports: int = 2, kit: Kit = DEFINITION) -> None:
         self._lock = threading.Lock()
-        self._times: Counter[tuple[str, str, str]] = Counter()
+        self._times: Counter[tuple[str, str]] = Counter()
         self._slips: deque[Slip] = deque()
+        self._kit = kit
+        self.test_ports = test_ports
         self.cabling = Cabling()
         self.temperature_c = temperature_c
 
@@ -30,28 +35,33 @@ class Fixture:
             self.cabling = Cabling(device)
 
     def remove(self) -> None:
-        """Take the device away."""
+        """Take the device away; the cables hang open."""
         with self._lock:
             self.cabling = Cabling()
 
-    def hook_up(self, first: str, second: str) -> None:
-        """Analyzer port 1 to `first`, port 2 to `second`, a load on what is left.
+    def hook_up(self, *ports: str) -> None:
+        """Test port 1 to the first of the device's `ports`, 2 to the second and so on, loads on what is left.
 
-        Raises ValueError when there is nothing to hook up or no such port.
+        Test ports beyond those hang open. Raises ValueError when there is nothing to hook up or no such port.
         """
-        for port in (first, second):
-            if port not in PORT_NAMES:
-                raise ValueError(f"there is no port {port!r}; the ports are {', '.join(PORT_NAMES)}")
-        if first == second:
-            raise ValueError(f"both cables cannot go to {first}")
+        self._check(ports)
         with self._lock:
             device = self.cabling.device
             if device is None:
                 raise ValueError("nothing lies on the fixture; place a device first")
-            key = (device.label, first, second)
-            meant = Cabling(device, first, second, self._times[key])
-            self._times[key] += 1
+            meant = Cabling(device, ports)
+            meant = replace(meant, repeat=self._repeat(device.label, meant.name))
             self.cabling = self._slips.popleft().done_to(self.cabling, meant) if self._slips else meant
+
+    def connect(self, standard: str, *test_ports: int) -> None:
+        """A calibration standard on one test port, or between two; see `standards.STANDARDS`.
+
+        The other test ports hang open, and the device stays where it lies. Raises ValueError.
+        """
+        joined = connection(self._kit, standard, test_ports, self.test_ports)
+        with self._lock:
+            repeat = self._repeat("", joined.name)
+            self.cabling = Cabling(self.cabling.device, standard=joined, repeat=repeat)
 
     def slip(self, *slips: Slip) -> None:
         """Let each of the next hook-ups go wrong in its way; none lets all go right again."""
@@ -65,3 +75,18 @@ class Fixture:
                 f"temperature must lie between {COLDEST_C:g} and {WARMEST_C:g} deg C, not {temperature_c:g}"
             )
         self.temperature_c = temperature_c
+
+    def _check(self, ports: tuple[str, ...]) -> None:
+        if not 1 <= len(ports) <= self.test_ports:
+            raise ValueError(f"the fixture has {self.test_ports} test ports, not {len(ports)}")
+        for place, port in enumerate(ports):
+            if port not in PORT_NAMES:
+                raise ValueError(f"there is no port {port!r}; the ports are {', '.join(PORT_NAMES)}")
+            if port in ports[:place]:
+                raise ValueError(f"both cables cannot go to {port}")
+
+    def _repeat(self, label: str, name: str) -> int:
+        """How often the same was connected in this way before; one more from now on."""
+        before = self._times[label, name]
+        self._times[label, name] += 1
+        return before

@@ -1,8 +1,9 @@
 """The hands at the bench: they lay devices down, re-cable them, warm them and make things go wrong.
 
 One JSON object a line, answered by one line: `{"ok": true}` or `{"ok": false, "why": "..."}`. No instrument
-knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up, slip
-(the next hook-ups go wrong), remove, temperature, fault (`{"kind": "none"}` clears all faults, or slips).
+knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up (`ports`, or
+`first` and `second`), connect (a calibration `standard` to test `ports`), slip (the next hook-ups go wrong),
+remove, temperature, fault (`{"kind": "none"}` clears all faults, or slips).
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ class Hands:
         self._deeds: dict[str, Callable[[Mapping[str, Any]], None]] = {
             "place": self._place,
             "hook up": self._hook_up,
+            "connect": self._connect,
             "remove": self._remove,
             "temperature": self._temperature,
             "fault": self._fault,
@@ -88,8 +90,16 @@ class Hands:
         )
 
     def _hook_up(self, request: Mapping[str, Any]) -> None:
+        if "ports" in request:
+            _only(request, "ports")
+            self._fixture.hook_up(*_list(request, "ports", str))
+            return
         _only(request, "first", "second")
         self._fixture.hook_up(_text(request, "first"), _text(request, "second"))
+
+    def _connect(self, request: Mapping[str, Any]) -> None:
+        _only(request, "standard", "ports")
+        self._fixture.connect(_text(request, "standard"), *_list(request, "ports", int))
 
     def _slip(self, request: Mapping[str, Any]) -> None:
         if request.get("kind") == "none":
@@ -139,6 +149,15 @@ def _times(request: Mapping[str, Any]) -> int:
     if times != round(times):
         raise ValueError(f"times must be a whole number, not {times:g}")
     return round(times)
+
+
+def _list(request: Mapping[str, Any], key: str, kind: type) -> list[Any]:
+    """A list of texts or of whole numbers."""
+    values = request[key]
+    if not isinstance(values, list) or any(type(value) is not kind for value in values):
+        wanted = {str: "texts", int: "whole numbers"}[kind]
+        raise ValueError(f"{key} must be a list of {wanted}, not {values!r}")
+    return values
 
 
 def _said(error: Exception) -> str:

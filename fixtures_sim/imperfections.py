@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fixtures_sim.device import PORT_NAMES, ComplexArray, Device, FloatArray
+from fixtures_sim.device import ComplexArray, FloatArray
 from fixtures_sim.loads import Load
 
 NEPER_DB = 20.0 / math.log(10.0)
@@ -75,33 +75,6 @@ class Care:
     power_dbm: float
 
 
-def two_port(
-    device: Device,
-    first: str,
-    second: str,
-    load: complex | ComplexArray,
-    freq_hz: FloatArray,
-    temp_c: float,
-) -> ComplexArray:
-    """S of `device` between two of its ports with a reflection `load` on the third, shape (n, 2, 2).
-
-    Raises ValueError when the device is not known at a frequency.
-    """
-    s = device.s(freq_hz, temp_c)
-    used = [PORT_NAMES.index(first), PORT_NAMES.index(second)]
-    idle = 3 - sum(used)
-    direct = s[:, used][:, :, used]
-    if not np.any(load):
-        return direct
-    through = load / (1.0 - load * s[:, idle, idle])
-    return direct + through[:, None, None] * s[:, used, idle][:, :, None] * s[:, idle, used][:, None, :]
-
-
-def open_ports(freq_hz: FloatArray) -> ComplexArray:
-    """S between two open cable ends, shape (n, 2, 2)."""
-    return np.broadcast_to(np.eye(2, dtype=np.complex128), (len(freq_hz), 2, 2))
-
-
 def through_ports(s: ComplexArray, ports: TestPorts, freq_hz: FloatArray) -> ComplexArray:
     """What uncorrected test ports make of a two-port, shape (n, 2, 2).
 
@@ -121,9 +94,9 @@ def through_ports(s: ComplexArray, ports: TestPorts, freq_hz: FloatArray) -> Com
     return seen
 
 
-def load_reflection(imperfections: Imperfections, port: str, freq_hz: FloatArray) -> complex | ComplexArray:
-    """Reflection of the load that `port` carries while it idles."""
-    return imperfections.loads[port].reflection(freq_hz) if port in imperfections.loads else 0j
+def load_reflections(imperfections: Imperfections, freq_hz: FloatArray) -> dict[str, ComplexArray]:
+    """Reflection of the load that each port carries while it idles, where it is not perfect."""
+    return {port: load.reflection(freq_hz) for port, load in imperfections.loads.items()}
 
 
 def with_noise(

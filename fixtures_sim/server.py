@@ -8,6 +8,8 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 
+import numpy as np
+
 from fixtures_sim.analyzers import VectorAnalyzer
 from fixtures_sim.cabling import Slip
 from fixtures_sim.device import Device
@@ -16,10 +18,11 @@ from fixtures_sim.faults import Fault, Faults, carry_out
 from fixtures_sim.fixture import Fixture
 from fixtures_sim.hands import Hands
 from fixtures_sim.hislip import HislipServer
-from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.imperfections import Imperfections, key_of
 from fixtures_sim.scpi.box import Abandoned, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import cut_message
+from fixtures_sim.standards import true_kit
 from fixtures_sim.tcp import CHUNK, Listener, still_there
 
 LONGEST_MESSAGE = 1 << 22
@@ -29,8 +32,9 @@ LONGEST_MESSAGE = 1 << 22
 class Bench:
     """A simulated bench; `running_bench` makes one that listens."""
 
-    def __init__(self, *, seed: int, real_time: bool, imperfections: Imperfections) -> None:
-        self.fixture = Fixture(REFERENCE_TEMPERATURE_C)
+    def __init__(self, *, seed: int, real_time: bool, imperfections: Imperfections, test_ports: int) -> None:
+        kit = true_kit(np.random.default_rng(key_of(seed, "calibration kit")))
+        self.fixture = Fixture(REFERENCE_TEMPERATURE_C, test_ports=test_ports, kit=kit)
         self.faults = Faults()
         self.analyzer = VectorAnalyzer(
             self.fixture,
@@ -48,9 +52,13 @@ class Bench:
         """Lay a device on the fixture; its cables hang open."""
         self.fixture.place(device)
 
-    def hook_up(self, first: str, second: str) -> None:
-        """Analyzer port 1 to `first`, port 2 to `second`, a load on the third. Raises ValueError."""
-        self.fixture.hook_up(first, second)
+    def hook_up(self, *ports: str) -> None:
+        """Test port 1 to the first of the device's `ports` and so on, loads on what is left. Raises ValueError."""
+        self.fixture.hook_up(*ports)
+
+    def connect(self, standard: str, *test_ports: int) -> None:
+        """A calibration standard on one test port, or between two. Raises ValueError."""
+        self.fixture.connect(standard, *test_ports)
 
     def slip(self, *slips: Slip) -> None:
         """Let each of the next hook-ups go wrong in its way; none lets all go right again."""
@@ -133,12 +141,18 @@ def running_bench(
     socket_port: int = 0,
     hislip_port: int = 0,
     hands_port: int = 0,
+    test_ports: int = 2,
 ) -> Iterator[Bench]:
     """A bench that can be reached until the block ends; `device` lies on it, not hooked up. Raises tcp.PortTaken.
 
     With `real_time` each sweep takes what it would on an analyzer, else none at all.
     """
-    bench = Bench(seed=seed, real_time=real_time, imperfections=imperfections or Imperfections())
+    bench = Bench(
+        seed=seed,
+        real_time=real_time,
+        imperfections=imperfections or Imperfections(),
+        test_ports=test_ports,
+    )
     if device is not None:
         bench.place(device)
     with bench.listening(socket_port, hislip_port, hands_port):

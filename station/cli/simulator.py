@@ -118,7 +118,11 @@ class Hands:
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         """Cable the unit that lies there."""
-        self._ask({"do": "hook up", "first": hookup.first, "second": hookup.second})
+        self._ask({"do": "hook up", "ports": [hookup.first, hookup.second]})
+
+    def connect(self, standard: str, *test_ports: int) -> None:
+        """Connect a calibration standard, or a termination, to one test port or between two."""
+        self._ask({"do": "connect", "standard": standard, "ports": list(test_ports)})
 
     def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
         """Cable the unit once more."""

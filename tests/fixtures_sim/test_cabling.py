@@ -15,16 +15,17 @@ UNIT = build_unit("SK-V4", "SKV-1", 156.6e6, 157.4e6, 1)
 FREQUENCY = skrf.Frequency.from_f(FREQ_HZ, unit="hz")
 MEDIA = skrf.media.DefinedGammaZ0(FREQUENCY, z0=50)
 LOAD = 0.05 + 0.02j
+LOADS = dict.fromkeys(PORT_NAMES, LOAD)
 ROUNDING = 1e-9
 
 
 def slipped(slip: Slip, before: Cabling | None = None, first: str = "TX", second: str = "ANT") -> np.ndarray:
-    cabling = slip.done_to(before or Cabling(UNIT), Cabling(UNIT, first, second))
-    return between_cables(cabling, LOAD, FREQ_HZ, 23.0)
+    cabling = slip.done_to(before or Cabling(UNIT), Cabling(UNIT, (first, second)))
+    return between_cables(cabling, LOADS, FREQ_HZ, 23.0)
 
 
 def right(first: str, second: str) -> np.ndarray:
-    return between_cables(Cabling(UNIT, first, second), LOAD, FREQ_HZ, 23.0)
+    return between_cables(Cabling(UNIT, (first, second)), LOADS, FREQ_HZ, 23.0)
 
 
 def ended(reflection: complex, idle: str) -> skrf.Network:
@@ -35,7 +36,7 @@ def ended(reflection: complex, idle: str) -> skrf.Network:
 
 
 def test_every_slip_changes_what_is_seen() -> None:
-    before = Cabling(UNIT, "ANT", "RX")
+    before = Cabling(UNIT, ("ANT", "RX"))
     for kind in SLIPS:
         slip = Slip(kind.name, port="TX", other="RX", ohm=10.0, nh=5.0)
         assert not np.allclose(slipped(slip, before), right("TX", "ANT"), atol=1e-3), kind.name
@@ -51,7 +52,7 @@ def test_swapped_ports_are_another_hook_up() -> None:
 
 
 def test_what_nobody_re_cabled_is_seen_again() -> None:
-    before = Cabling(UNIT, "ANT", "RX")
+    before = Cabling(UNIT, ("ANT", "RX"))
     assert slipped(Slip("not re-cabled"), before) == pytest.approx(right("ANT", "RX"), abs=ROUNDING)
 
 
@@ -67,3 +68,25 @@ def test_a_cable_that_is_not_tight_is_an_impedance_in_series() -> None:
     series = MEDIA.resistor(20.0) ** MEDIA.inductor(8e-9)
     expected = ended(LOAD, "RX") ** series
     assert slipped(Slip("not tight", "ANT", ohm=20.0, nh=8.0)) == pytest.approx(expected.s, abs=ROUNDING)
+
+
+@pytest.mark.parametrize(("first", "second"), [("TX", "ANT"), ("ANT", "RX"), ("TX", "RX"), ("RX", "ANT")])
+def test_a_load_on_the_third_port_is_what_scikit_rf_makes_of_it(first: str, second: str) -> None:
+    idle = next(port for port in PORT_NAMES if port not in (first, second))
+    left = [port for port in PORT_NAMES if port != idle]
+    pick = [left.index(first), left.index(second)]
+    assert right(first, second) == pytest.approx(ended(LOAD, idle).s[:, pick][:, :, pick], abs=ROUNDING)
+
+
+def test_one_cable_sees_the_port_with_loads_on_both_others_and_the_rest_hang_open() -> None:
+    seen = between_cables(Cabling(UNIT, ("ANT",)), LOADS, FREQ_HZ, 23.0)
+    one_port = skrf.Network(frequency=FREQUENCY, s=np.full((len(FREQ_HZ), 1, 1), LOAD), z0=50)
+    alone = skrf.network.connect(ended(LOAD, "TX"), 1, one_port, 0)
+    assert seen[:, :1, :1] == pytest.approx(alone.s, abs=ROUNDING)
+    assert np.array_equal(seen[:, 1], np.tile([0.0, 1.0], (len(FREQ_HZ), 1)))
+
+
+def test_three_cables_see_the_whole_unit_in_the_order_of_the_ports() -> None:
+    seen = between_cables(Cabling(UNIT, ("RX", "TX", "ANT")), LOADS, FREQ_HZ, 23.0, count=3)
+    order = [2, 0, 1]
+    assert np.array_equal(seen, UNIT.s(FREQ_HZ, 23.0)[:, order][:, :, order])

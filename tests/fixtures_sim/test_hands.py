@@ -40,6 +40,16 @@ def test_a_unit_is_placed_hooked_up_warmed_and_removed(bench: Bench, ask: Callab
     assert bench.fixture.cabling.device is None
 
 
+def test_standards_take_the_place_of_the_unit_until_it_is_hooked_up_again(
+    bench: Bench, ask: Callable[[Any], Any]
+) -> None:
+    for standard, ports, name in (("open", [2], "open on 2"), ("through", [1, 2], "through on 1-2")):
+        assert ask({"do": "connect", "standard": standard, "ports": ports}) == {"ok": True}
+        assert bench.fixture.cabling.name == name
+    assert ask({"do": "hook up", "ports": ["ANT"]}) == {"ok": True}
+    assert bench.fixture.cabling.name == "ANT"
+
+
 def test_measured_files_and_specimens_can_lie_there(bench: Bench, ask: Callable[[Any], Any]) -> None:
     assert ask({"do": "place", "touchstone": str(MEASURED)}) == {"ok": True}
     assert ask({"do": "place", "specimen": "combline pair"}) == {"ok": True}
@@ -91,7 +101,7 @@ def test_faults_are_ordered_and_cleared(
     [
         ("{", "not a line of JSON"),
         ("[]", "a request is a JSON object"),
-        ({"do": "dance"}, "do not know how to 'dance'; can do place, hook up, remove"),
+        ({"do": "dance"}, "do not know how to 'dance'; can do place, hook up, connect"),
         ({}, "do not know how to None"),
         ({**UNIT, "do": []}, "do not know how to []"),
         ({**UNIT, "model": "SK-X"}, "SK-X"),
@@ -107,6 +117,15 @@ def test_faults_are_ordered_and_cleared(
         ({"do": "hook up", "first": "TX", "second": "TX"}, "both cables cannot go to TX"),
         ({"do": "hook up", "first": "TX", "second": "X"}, "the ports are TX, ANT, RX"),
         ({"do": "hook up", "first": "TX"}, "'second' is missing"),
+        ({"do": "hook up", "ports": ["TX", "ANT", "RX"]}, "the fixture has 2 test ports, not 3"),
+        ({"do": "hook up", "ports": "TX"}, "ports must be a list of texts, not 'TX'"),
+        ({"do": "connect", "standard": "brick", "ports": [1]}, "there are open, short, load, through"),
+        ({"do": "connect", "standard": "open", "ports": [3]}, "no test port 3; the fixture has 1 to 2"),
+        ({"do": "connect", "standard": "open", "ports": [1, 2]}, "'open' goes on one test port"),
+        ({"do": "connect", "standard": "through", "ports": [1]}, "goes on two different test ports"),
+        ({"do": "connect", "standard": "through", "ports": [2, 2]}, "goes on two different test ports"),
+        ({"do": "connect", "standard": "terminated", "ports": []}, "goes on one test port or more"),
+        ({"do": "connect", "standard": "load", "ports": ["1"]}, "a list of whole numbers, not ['1']"),
         ({"do": "temperature", "celsius": 1e9}, "between -60 and 150 deg C"),
         ({"do": "temperature", "celsius": float("nan")}, "between -60 and 150 deg C"),
         ({"do": "fault", "kind": "explodes"}, "there is no fault 'explodes'; the faults are silent"),

@@ -73,7 +73,9 @@ class Bench:
         settings = plan.orders[0].settings
         care = Care(settings.bandwidth_hz, settings.averages, settings.power_dbm)
         clean = through_ports(
-            between_cables(cabling, self.load, freq_hz, 23.0 + place * self.warming_k), RESIDUAL, freq_hz
+            between_cables(cabling, dict.fromkeys(PORTS, self.load), freq_hz, 23.0 + place * self.warming_k),
+            RESIDUAL,
+            freq_hz,
         )
         takes = np.zeros(len(freq_hz), dtype=np.uint64)
         s = np.empty_like(clean)
@@ -134,7 +136,7 @@ def doubts_of(
     earlier: list[Sweep] = []
     cabling = Cabling(unit)
     for place, order in enumerate(plan.orders):
-        meant = Cabling(unit, order.hookup.first, order.hookup.second)
+        meant = Cabling(unit, (order.hookup.first, order.hookup.second))
         cabling = slips[place].done_to(cabling, meant) if place in slips else meant
         freq_hz = np.concatenate([np.linspace(x.start_hz, x.stop_hz, x.points) for x in order.segments])
         sweep = bench.sweep(cabling, order.hookup, freq_hz, plan, place)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from skrf.network import connect
 
-from fixtures_sim.imperfections import two_port
+from fixtures_sim.cabling import Cabling, between_cables
 from fixtures_sim.units import build_unit, defect_from
 from station.measurements.correction import ALLOWED_DISAGREEMENT, Consistency, correct, recover
 from station.measurements.load import Load
@@ -130,7 +130,8 @@ class Known:
 
 
 def seen_between(hookup: Hookup, load: complex, freq_hz: np.ndarray, s: np.ndarray) -> np.ndarray:
-    return two_port(Known(s), hookup.first, hookup.second, load, freq_hz, 23.0)
+    cabling = Cabling(Known(s), (hookup.first, hookup.second))
+    return between_cables(cabling, {hookup.idle: load}, freq_hz, 23.0)
 
 
 TX_ANT, ANT_RX, TX_RX = HOOKUPS
