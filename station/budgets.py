@@ -16,7 +16,7 @@ from station.database.entries import StoredRun
 from station.errors import UserMistake
 from station.measurements.budget import budget_of
 from station.measurements.uncertainty import Budget
-from station.records import without_loads
+from station.records import evaluated
 from station.sequencer.recipe import Recipe, RecipeForm
 
 
@@ -46,7 +46,7 @@ def account(stored: StoredRun, name: str) -> Accounted:
     recipe = Recipe(parse(stored.head.recipe.text, RecipeForm, f"recipe of {run}"))
     channels = Channels(stored.order.tx_hz, stored.order.rx_hz)
     item = next(item for item in recipe.bind(channels) if item.name == name)
-    budget = budget_of(item, reading, without_loads(stored), figures)
+    budget = budget_of(item, reading, evaluated(stored), figures)
     if budget is None:
         what = "only that of a loss, an isolation or a return loss at one point is"
         raise UserMistake(f"the uncertainty of '{name}' is not evaluated: {what}")

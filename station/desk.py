@@ -28,6 +28,7 @@ from station.instruments.analyzer import Analyzer
 from station.issuing import Issued, issue
 from station.locking import alone
 from station.orders import WorkOrder
+from station.records import evaluated
 from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer.events import Listener
@@ -214,15 +215,20 @@ class Desk:
         return account(self.stored_run(serial, run_number), name)
 
     def touchstone(self, serial: str, run_number: int | None, folder: Path) -> tuple[Path, ...]:
-        """Write one Touchstone file per hook-up of a run."""
+        """Write one Touchstone file per pair of ports of a run."""
         stored = self.stored_run(serial, run_number)
         if not stored.sweeps:
             raise UserMistake(f"run {stored.run_number} of {stored.head.serial} has no sweep that counts")
         paths = []
-        for position, sweep in enumerate(stored.sweeps):
+        for sweep in evaluated(stored).values():
+            if not sweep.phase:
+                raise UserMistake(
+                    f"run {stored.run_number} of {stored.head.serial} was measured without phases, which a "
+                    "Touchstone file must have; no file was written"
+                )
             path = folder / f"{stored.head.serial}-{stored.run_number} {sweep.hookup.name}.s2p"
             try:
-                write_whole(path, touchstone_of(stored, position).encode())
+                write_whole(path, touchstone_of(stored, sweep).encode())
             except StoreFault as error:
                 raise UserMistake(str(error)) from error
             paths.append(path)

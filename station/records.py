@@ -10,7 +10,7 @@ from limits.verdict import Level, Verdict
 from reports.record import Document, Order, SweepNote, UnitRecord, Works
 from station.database.entries import StoredRun, StoredText
 from station.errors import UserMistake
-from station.measurements.correction import correct
+from station.measurements.evaluation import BenchData, evaluate
 from station.measurements.load import read_load
 from station.measurements.panels import draw_panels
 from station.measurements.sweep import Hookup, Sweep
@@ -43,14 +43,19 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         sweeps=tuple(_note(sweep) for sweep in run.sweeps),
         verdict=run.verdict,
         information=_not_promised(run.readings, run.verdict),
-        panels=draw_panels(without_loads(run), Channels(order.tx_hz, order.rx_hz)),
+        panels=draw_panels(evaluated(run), Channels(order.tx_hz, order.rx_hz)),
     )
 
 
-def without_loads(run: StoredRun) -> Mapping[Hookup, Sweep]:
-    """The sweeps of a run as they were judged: with the loads taken out that are stored with it."""
+def evaluated(run: StoredRun) -> Mapping[Hookup, Sweep]:
+    """The pairs of ports that a run was judged by, made again of what is stored with it."""
+    return evaluate(run.sweeps, bench_data(run)).sweeps
+
+
+def bench_data(run: StoredRun) -> BenchData:
+    """What was known of the bench, as far as sweeps are corrected by it."""
     loads = {each.port: read_load(each.text.text, each.text.name) for each in run.head.loads}
-    return correct(run.sweeps, loads or None).sweeps
+    return BenchData(loads=loads or None)
 
 
 def _order(order: WorkOrder) -> Order:

@@ -28,7 +28,7 @@ from station.database.entries import (
     UnitEntry,
 )
 from station.errors import StoreFault, UserMistake
-from station.measurements.sweep import Hookup, Sweep, SweepSettings
+from station.measurements.sweep import Sweep, SweepSettings, hookup_named
 from station.orders import Serial, WorkOrder, serial_key
 
 _CANDIDATES = 500
@@ -254,12 +254,13 @@ def _verdict(connection: Connection, run_row: Row[Any], readings: Sequence[Readi
 def _sweep(row: Row[Any]) -> Sweep:
     freq_hz, s = sweep_codec.decode(row.data)
     return Sweep(
-        hookup=Hookup(row.first_port, row.second_port),
+        hookup=hookup_named(row.ports),
         freq_hz=freq_hz,
         s=s,
         settings=SweepSettings(row.bandwidth_hz, row.averages, row.power_dbm),
         started=row.started,
         took_s=row.took_s,
+        phase=row.phase,
     )
 
 

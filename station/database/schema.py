@@ -163,18 +163,19 @@ sweep = sa.Table(
     "sweep",
     metadata,
     *_of_run(),
-    _required("first_port", sa.Text),
-    _required("second_port", sa.Text),
+    # The unit's ports on the analyzer's ports, e.g. `TX-ANT`.
+    _required("ports", sa.Text),
     _required("started", UtcTime),
     _required("took_s", sa.Double),
     _required("bandwidth_hz", sa.Double),
     _required("averages", sa.Integer),
     _required("power_dbm", sa.Double),
     _required("points", sa.Integer),
+    # Whether phases were measured.
+    _required("phase", sa.Boolean),
     _required("data", sa.LargeBinary),
     # Why the hook-up was doubted; empty for a sweep that counts.
     _required("doubt", sa.Text),
-    sa.CheckConstraint("first_port <> second_port", name="two_ports"),
 )
 
 reading = sa.Table(

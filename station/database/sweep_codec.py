@@ -3,11 +3,11 @@
 What an analyzer gave in 32 bits is kept in 32 bits, anything finer in 64, so that sweeps judged again years
 later give the very readings of the day. Pure: no database, no clock.
 
-The form, version 1: two bytes of mark, version, bytes per real number, the number of points (little-endian,
-32 bits), one zlib stream, and the CRC-32 of all that. In the stream lie
+The form, version 1: two bytes of mark, version, bytes per real number, number of ports, the number of points
+(little-endian, 32 bits), one zlib stream, and the CRC-32 of all that. In the stream lie
 
 - the frequencies, as differences of their 64-bit patterns (nearly constant for evenly spaced points);
-- S11, S21, S12, S22 as rows of real and imaginary numbers;
+- S11, S21, ..., S12, S22, ... as rows of real and imaginary numbers;
 
 each as little-endian numbers with all first bytes first, then all second bytes: exponents lie together and
 shrink, which the noise in the last bits never does.
@@ -27,22 +27,23 @@ from station.measurements.sweep import ComplexArray
 
 VERSION = 1
 _MARK = b"SW"
-_HEADER = struct.Struct("<2sBBI")
+_HEADER = struct.Struct("<2sBBBI")
 _CHECK = struct.Struct("<I")
 # What is left to squeeze is noise: higher levels save 1 % of the bytes.
 _LEVEL = 1
 
 
 def encode(freq_hz: FloatArray, s: ComplexArray) -> bytes:
-    """Pack `freq_hz`, shape (n,), and `s`, shape (n, 2, 2), as in station.measurements.sweep.Sweep."""
-    if freq_hz.ndim != 1 or s.shape != (len(freq_hz), 2, 2):
-        raise ValueError(f"shapes {freq_hz.shape} and {s.shape} are not those of a two-port sweep")
+    """Pack `freq_hz`, shape (n,), and `s`, shape (n, k, k), as in station.measurements.sweep.Sweep."""
+    ports = s.shape[-1]
+    if freq_hz.ndim != 1 or s.shape != (len(freq_hz), ports, ports):
+        raise ValueError(f"shapes {freq_hz.shape} and {s.shape} are not those of a sweep")
     reals = np.ascontiguousarray(s.transpose(2, 1, 0), dtype="<c16").view("<f8")
     narrow = _narrowed(reals)
     values = reals if narrow is None else narrow
     patterns = np.ascontiguousarray(freq_hz, dtype="<f8").view("<i8")
     body = _shuffled(np.diff(patterns, prepend=np.int64(0))) + _shuffled(values)
-    header = _HEADER.pack(_MARK, VERSION, values.itemsize, len(freq_hz))
+    header = _HEADER.pack(_MARK, VERSION, values.itemsize, ports, len(freq_hz))
     packed = header + zlib.compress(body, _LEVEL)
     return packed + _CHECK.pack(zlib.crc32(packed))
 
@@ -52,12 +53,12 @@ def decode(blob: bytes) -> tuple[FloatArray, ComplexArray]:
 
     Raises StoreFault when the bytes are not a whole and sound sweep.
     """
-    width, points = _header(blob)
+    width, ports, points = _header(blob)
     split = 8 * points
-    body = _inflated(blob[_HEADER.size : -_CHECK.size], split + 8 * width * points)
+    body = _inflated(blob[_HEADER.size : -_CHECK.size], split + 2 * ports**2 * width * points)
     patterns = np.cumsum(_unshuffled(body[:split], "<i8"), dtype="<i8")
     reals = _unshuffled(body[split:], f"<f{width}").astype("<f8")
-    s = reals.view("<c16").reshape(2, 2, points).transpose(2, 1, 0)
+    s = reals.view("<c16").reshape(ports, ports, points).transpose(2, 1, 0)
     return patterns.view("<f8").astype(np.float64), np.ascontiguousarray(s, dtype=np.complex128)
 
 
@@ -80,11 +81,11 @@ def _unshuffled(data: bytes, kind: str) -> NDArray[np.generic]:
     return np.ascontiguousarray(columns.T).reshape(-1).view(kind)
 
 
-def _header(blob: bytes) -> tuple[int, int]:
-    """Bytes per real number, and points."""
+def _header(blob: bytes) -> tuple[int, int, int]:
+    """Bytes per real number, ports, and points."""
     if len(blob) < _HEADER.size + _CHECK.size:
         raise StoreFault(f"a stored sweep is cut off after {len(blob)} bytes")
-    mark, version, width, points = _HEADER.unpack_from(blob)
+    mark, version, width, ports, points = _HEADER.unpack_from(blob)
     if mark != _MARK:
         raise StoreFault("a stored sweep does not begin as one; the database was damaged")
     if version != VERSION:
@@ -94,7 +95,7 @@ def _header(blob: bytes) -> tuple[int, int]:
         raise StoreFault("a stored sweep has changed since it was written; the database was damaged")
     if width not in (4, 8):
         raise StoreFault(f"a stored sweep claims {width} bytes per number")
-    return width, points
+    return width, ports, points
 
 
 def _inflated(data: bytes, size: int) -> bytes:

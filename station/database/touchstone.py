@@ -1,4 +1,4 @@
-"""A stored sweep as Touchstone 1.1 text, for whoever reads it with other tools.
+"""A pair of ports of a stored run as Touchstone 1.1 text, for whoever reads it with other tools.
 
 Here and not with the measurements, because it is a form in which the store gives away what it keeps: nothing is
 measured from such a text. Touchstone 1.x knows no port names and no load, so comment lines say them.
@@ -17,9 +17,8 @@ from station.measurements.sweep import Sweep
 REFERENCE_OHM = 50
 
 
-def touchstone_of(run: StoredRun, position: int) -> str:
-    """One sweep of a run, by its position from 0, as the text of an .s2p file."""
-    sweep = run.sweeps[position]
+def touchstone_of(run: StoredRun, sweep: Sweep) -> str:
+    """A pair of ports of a run as the text of an .s2p file."""
     head = run.head
     return touchstone_text(
         sweep,

@@ -87,8 +87,8 @@ def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int)
 def sweep_row(sweep: Sweep) -> Values:
     """A sweep's row but for its run and place. Packing takes longer than storing, so it is done beforehand."""
     return {
-        "first_port": sweep.hookup.first,
-        "second_port": sweep.hookup.second,
+        "ports": sweep.hookup.name,
+        "phase": sweep.phase,
         "started": sweep.started,
         "took_s": float(sweep.took_s),
         "bandwidth_hz": float(sweep.settings.bandwidth_hz),

@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from limits.reading import FloatArray
-from station.measurements.sweep import Hookup, Sweep, SweepSettings
+from station.measurements.sweep import HOOKUPS, Hookup, Sweep, SweepSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class SweepOrder:
-    """What is to be swept on one hook-up: all four S-parameters over these segments."""
+    """What is to be swept on one hook-up: every S-parameter that the bench measures there, over these segments."""
 
     hookup: Hookup
     segments: tuple[Segment, ...]
@@ -50,6 +50,15 @@ class Ability:
     high_hz: float
     most_points: int
     """In one segment."""
+
+    hookups: tuple[Hookup, ...] = HOOKUPS
+    """The hook-ups it sweeps."""
+
+    cabled: Hookup | None = None
+    """The one way in which the unit is cabled for all of them; None where each is cabled by itself."""
+
+    phase: bool = True
+    """Whether it measures phases, and so complex S-parameters."""
 
 
 class Analyzer(Protocol):

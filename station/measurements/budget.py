@@ -19,7 +19,7 @@ import numpy as np
 from limits.reading import Claim, Curve, Reading
 from station.measurements.characteristic import Characteristic
 from station.measurements.figures import Figures
-from station.measurements.sweep import HOOKUPS, Hookup, Port, Sweep
+from station.measurements.sweep import HOOKUPS, Hookup, Port, Sweep, SweepSettings
 from station.measurements.uncertainty import (
     DB_PER_NEPER,
     Budget,
@@ -50,7 +50,7 @@ def budget_of(item: Characteristic, reading: Reading, sweeps: Sweeps, figures: F
     if not is_level or reading.value is None or reading.at_hz is None:
         return None
     at = _At(sweeps, reading.at_hz)
-    lines = [*_noise(reading.value, sweeps[item.hookup], figures)]
+    lines = [*_noise(reading.value, sweeps[item.hookup].settings_at(reading.at_hz), figures)]
     if item.to == item.source:
         lines += _reflection(at, item.hookup, item.to, figures)
     else:
@@ -77,13 +77,13 @@ class _At:
         return 1.0
 
 
-def _noise(level_db: float, sweep: Sweep, figures: Figures) -> Iterator[Contribution]:
+def _noise(level_db: float, settings: SweepSettings, figures: Figures) -> Iterator[Contribution]:
     floor = figures.noise_floor
-    above_db = floor.below_source_db(sweep.settings) - level_db
+    above_db = floor.below_source_db(settings) - level_db
     scatter_db = DB_PER_NEPER / math.sqrt(2 * 10 ** (above_db / 10))
     shown = f"{floor}; the reading is {above_db:.1f} dB above it"
     yield Contribution("noise floor", Kind.B, Distribution.NORMAL, scatter_db, shown)
-    trace_db = figures.trace_noise * floor.widening(sweep.settings)
+    trace_db = figures.trace_noise * floor.widening(settings)
     shown = f"{figures.trace_noise:g} dB at {floor.bandwidth_hz:g} Hz"
     yield Contribution("trace noise", Kind.B, Distribution.NORMAL, trace_db, shown)
 

@@ -19,28 +19,68 @@ Port = Literal["TX", "ANT", "RX"]
 PORTS: tuple[Port, ...] = get_args(Port)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, init=False)
 class Hookup:
-    """One way to cable the unit: analyzer port 1 to `first`, port 2 to `second`, a load on what is left."""
+    """One way to cable the unit: analyzer port 1 to the first of `ports`, port 2 to the second and so on.
 
-    first: Port
-    second: Port
+    Every port that is left carries a load. Most benches use pairs; an analyzer with a port for each of the unit's
+    takes all three at once, and a return-loss bridge sits on a single one.
+    """
+
+    ports: tuple[Port, ...]
+
+    def __init__(self, *ports: Port) -> None:
+        object.__setattr__(self, "ports", ports)
 
     @property
     def name(self) -> str:
         """E.g. `TX-ANT`."""
-        return f"{self.first}-{self.second}"
+        return "-".join(self.ports)
+
+    @property
+    def first(self) -> Port:
+        """Of a pair."""
+        return self.ports[0]
+
+    @property
+    def second(self) -> Port:
+        """Of a pair."""
+        return self.ports[1]
 
     @property
     def idle(self) -> Port:
-        """The port that carries the load."""
-        return next(port for port in PORTS if port not in (self.first, self.second))
+        """The port that carries the load while a pair is swept."""
+        return self.loaded[0]
+
+    @property
+    def loaded(self) -> tuple[Port, ...]:
+        """All ports that carry loads."""
+        return tuple(port for port in PORTS if port not in self.ports)
+
+    def covers(self, other: Hookup) -> bool:
+        """Whether all ports of the other are connected here."""
+        return set(other.ports) <= set(self.ports)
 
     def __str__(self) -> str:
-        return f"{self.name}, load on {self.idle}"
+        loads = f", load{'s' if len(self.loaded) > 1 else ''} on {' and '.join(self.loaded)}"
+        return f"{self.name}{loads if self.loaded else ''}"
 
 
 HOOKUPS: tuple[Hookup, ...] = (Hookup("TX", "ANT"), Hookup("ANT", "RX"), Hookup("TX", "RX"))
+"""The pairs: what every reading is taken from, however the bench came by it."""
+
+WHOLE = Hookup(*PORTS)
+"""The unit with all its ports connected."""
+
+SINGLES: tuple[Hookup, ...] = tuple(Hookup(port) for port in PORTS)
+
+
+def hookup_named(name: str) -> Hookup:
+    """The hook-up that `Hookup.name` is of. Raises ValueError for any other word."""
+    for known in (*HOOKUPS, WHOLE, *SINGLES):
+        if known.name == name:
+            return known
+    raise ValueError(f"there is no hook-up {name!r}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +92,28 @@ class SweepSettings:
     power_dbm: float
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Part of a sweep that was swept again with other settings."""
+
+    low_hz: float
+    high_hz: float
+    settings: SweepSettings
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Sweep:
-    """One acquisition on one hook-up."""
+    """One acquisition on one hook-up, or several put together."""
 
     hookup: Hookup
     freq_hz: FloatArray
     """Shape (n,), strictly rising."""
 
     s: ComplexArray
-    """Shape (n, 2, 2), complex: `s[:, i, j]` is S from analyzer port j + 1 to port i + 1."""
+    """Shape (n, k, k), complex, for the k ports of the hook-up: `s[:, i, j]` is S from analyzer port j + 1 to i + 1.
+
+    NaN where nothing was measured.
+    """
 
     settings: SweepSettings
     started: datetime
@@ -70,10 +122,23 @@ class Sweep:
     took_s: float
     """Seconds from the order to the last byte."""
 
+    phase: bool = True
+    """Whether phases were measured; else `s` holds magnitudes."""
+
+    again: tuple[Stretch, ...] = ()
+    """What was swept again with more care; the later ones lie on top."""
+
     def parameter(self, to: Port, source: Port) -> ComplexArray:
         """S from the unit's port `source` to its port `to`, shape (n,).
 
         Raises KeyError when one of the ports is not connected in this hook-up.
         """
-        index = {self.hookup.first: 0, self.hookup.second: 1}
+        index = {port: place for place, port in enumerate(self.hookup.ports)}
         return self.s[:, index[to], index[source]]
+
+    def settings_at(self, freq_hz: float) -> SweepSettings:
+        """The settings under which the point at this frequency was measured."""
+        for stretch in reversed(self.again):
+            if stretch.low_hz <= freq_hz <= stretch.high_hz:
+                return stretch.settings
+        return self.settings

@@ -41,7 +41,6 @@ class Operator(Protocol):
 def instructions(hookup: Hookup) -> tuple[str, ...]:
     """One line per cable of a hook-up, in the order in which they are screwed on."""
     return (
-        f"50 ohm load       to unit port {hookup.idle}",
-        f"analyzer port 1   to unit port {hookup.first}",
-        f"analyzer port 2   to unit port {hookup.second}",
+        *(f"50 ohm load       to unit port {port}" for port in hookup.loaded),
+        *(f"analyzer port {place}   to unit port {port}" for place, port in enumerate(hookup.ports, 1)),
     )

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from itertools import chain, pairwise
 
 from limits.quantity import Channels
-from station.instruments.analyzer import Segment, SweepOrder
+from station.instruments.analyzer import Ability, Segment, SweepOrder
 from station.measurements.characteristic import Characteristic
-from station.measurements.sweep import HOOKUPS, SweepSettings
+from station.measurements.sweep import HOOKUPS, Hookup, SweepSettings
 
 GRID_TOLERANCE = 1e-6
 """Share of a step by which an edge may miss the grid before one more point is taken: rounding, not intent."""
@@ -37,10 +37,22 @@ class Plan:
     orders: tuple[SweepOrder, ...]
     """One per hook-up, each hook-up once."""
 
+    cabled: Hookup | None = None
+    """The one way in which the unit is cabled for all orders; None where each is cabled by itself."""
+
+    def cabling(self, order: SweepOrder) -> Hookup:
+        """How the unit is to be cabled for an order."""
+        return self.cabled or order.hookup
+
+    @property
+    def cablings(self) -> tuple[Hookup, ...]:
+        """What the operator will be asked for, each once."""
+        return tuple(dict.fromkeys(self.cabling(order) for order in self.orders))
+
     @property
     def is_whole(self) -> bool:
         """Whether all hook-ups are swept, so that all three ports can be recovered."""
-        return len(self.orders) == len(HOOKUPS)
+        return {order.hookup for order in self.orders} >= set(HOOKUPS)
 
 
 def make_plan(
@@ -48,28 +60,34 @@ def make_plan(
     overview: Zone,
     channels: Channels,
     settings: SweepSettings,
+    ability: Ability,
     *,
     common_grid: bool = False,
 ) -> Plan:
-    """Group the characteristics by hook-up and merge what they need into one order each.
+    """Group the characteristics by the bench's hook-ups and merge what they need into one order each.
 
-    With `common_grid`, and where all hook-ups are used, all sweep the whole of it: the unit's three ports can then be
+    With `common_grid`, and where all pairs are used, all sweep the whole of it: the unit's three ports can then be
     recovered point by point, with nothing interpolated. Else each hook-up sweeps what it needs alone, which takes
-    about a quarter less time.
+    about a quarter less time. Magnitudes are always swept on one grid, since a pair is put together of several.
     """
-    wanted = {
-        hookup: [_zone(item, overview) for item in characteristics if item.hookup == hookup]
-        for hookup in HOOKUPS
-    }
-    if common_grid and all(wanted.values()):
-        every = merge([overview, *chain(*wanted.values())], channels)
-        return Plan(characteristics, tuple(SweepOrder(hookup, every, settings) for hookup in HOOKUPS))
-    orders = [
-        SweepOrder(hookup, merge([overview, *zones], channels), settings)
-        for hookup, zones in wanted.items()
-        if zones
-    ]
-    return Plan(characteristics, tuple(orders))
+    wanted: dict[Hookup, list[Zone]] = {hookup: [] for hookup in ability.hookups}
+    for item in characteristics:
+        wanted[_seen_in(item, ability.hookups)].append(_zone(item, overview))
+    used = {hookup: zones for hookup, zones in wanted.items() if zones}
+    if (common_grid and set(HOOKUPS) <= set(used)) or not ability.phase:
+        every = list(chain(*used.values()))
+        used = dict.fromkeys(used, every)
+    orders = (
+        SweepOrder(hookup, merge([overview, *zones], channels), settings) for hookup, zones in used.items()
+    )
+    return Plan(characteristics, tuple(orders), ability.cabled)
+
+
+def _seen_in(item: Characteristic, hookups: tuple[Hookup, ...]) -> Hookup:
+    """The hook-up with the fewest ports that shows a characteristic; its own where several would do."""
+    ports = Hookup(*dict.fromkeys((item.to, item.source)))
+    showing = [hookup for hookup in hookups if hookup.covers(ports)]
+    return min(showing, key=lambda hookup: (len(hookup.ports), hookup != item.hookup))
 
 
 def merge(zones: Iterable[Zone], channels: Channels) -> tuple[Segment, ...]:

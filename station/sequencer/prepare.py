@@ -13,6 +13,7 @@ from station.bench.file import Bench
 from station.database.entries import DocumentKind, LoadText, RunHead, StoredText, UnitEntry
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
+from station.measurements.evaluation import BenchData
 from station.measurements.load import Loads
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
@@ -66,6 +67,7 @@ def plan_for(
         recipe.overview(channels),
         channels,
         recipe.settings,
+        ability,
         common_grid=loads is not None,
     )
     if refused := (
@@ -105,8 +107,8 @@ def make_task(
             for each in bench.load_files
         ),
     )
-    figures = bench.source.value.uncertainty
-    return Task(head, prepared.channels, prepared.plan, table, figures, bench.loads)
+    data = BenchData(bench.source.value.uncertainty, bench.loads)
+    return Task(head, prepared.channels, prepared.plan, table, data)
 
 
 def _kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -21,9 +21,9 @@ from station.database.entries import RunHead, RunId, RunKey, RunState
 from station.errors import DoubtfulMeasurement, StationFault, StoreFault
 from station.instruments.analyzer import Analyzer, SweepOrder
 from station.measurements.budget import with_uncertainty
-from station.measurements.correction import correct
+from station.measurements.doubt import Doubt
+from station.measurements.evaluation import BenchData, evaluate, pairs_in, splice
 from station.measurements.figures import Figures
-from station.measurements.load import Loads
 from station.measurements.plausibility import doubt_about
 from station.measurements.sweep import Hookup, Sweep
 from station.sequencer.events import (
@@ -55,10 +55,8 @@ class Task:
     channels: Channels
     plan: Plan
     table: LimitTable
-    figures: Figures | None = None
-    """What the bench is stated to be worth; None where nothing is stated."""
-    loads: Loads | None = None
-    """What the idle ports carry, where that was measured."""
+    data: BenchData
+    """What is known of the bench."""
 
 
 class Records(Protocol):
@@ -98,6 +96,14 @@ class Means:
     listen: Listener
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Kept:
+    """A sweep and its place in the run's records."""
+
+    position: int
+    sweep: Sweep
+
+
 @dataclass(frozen=True, slots=True)
 class Judged:
     """A run that ended in a verdict."""
@@ -113,12 +119,10 @@ def run_unit(task: Task, means: Means) -> Judged:
     is closed as what it is, also when the program itself is at fault.
     """
     key = means.store.begin(task.head)
-    means.listen(
-        RunStarted(task.head.serial, key.run_number, tuple(order.hookup for order in task.plan.orders))
-    )
+    means.listen(RunStarted(task.head.serial, key.run_number, task.plan.cablings))
     try:
         sweeps = _sweep(task, means, key)
-        readings = read(task.plan, _without_loads(task, means, sweeps), task.figures)
+        readings = read(task.plan, _evaluated(task, means, sweeps), task.data.figures)
         for reading in readings:
             means.listen(ReadingMade(reading))
         verdict = judge(task.table, readings, task.channels)
@@ -144,56 +148,79 @@ def read(
     return tuple(with_uncertainty(item, item.read(sweeps), sweeps, figures) for item in plan.characteristics)
 
 
-def _sweep(task: Task, means: Means, key: RunKey) -> dict[Hookup, Sweep]:
-    """One believed sweep per hook-up.
+def _sweep(task: Task, means: Means, key: RunKey) -> list[Sweep]:
+    """The believed sweeps, those of each order together.
 
     A doubt sends its hook-ups to the operator again, each LOOK_AGAIN times at most; a doubt that remains ends the
     run as station.errors.DoubtfulMeasurement, since a cabling mistake says nothing of the unit.
     """
-    kept: dict[Hookup, tuple[int, Sweep]] = {}
+    kept: dict[Hookup, list[Kept]] = {}
     looks: Counter[Hookup] = Counter()
+    cabled: Hookup | None = None
+    reason = ""
     reasons: dict[Hookup, str] = {}
     waiting = deque(task.plan.orders)
     while waiting:
         order = waiting.popleft()
-        position, sweep = _take(task, means, key, order, reasons.pop(order.hookup, ""))
-        doubt = doubt_about(sweep, [earlier for _, earlier in kept.values()], task.channels)
-        kept[order.hookup] = (position, sweep)
+        cabling = task.plan.cabling(order)
+        reason = reasons.pop(order.hookup, "")
+        if reason or cabling != cabled:
+            _have_cabled(task, means, cabling, reason)
+            cabled = cabling
+        earlier = [pair for each in kept.values() for one in each for pair in pairs_in(one.sweep)]
+        kept[order.hookup] = _take(means, key, order)
+        doubt = _doubt(kept[order.hookup], earlier, task.channels)
         if doubt is None:
             continue
-        for hookup in doubt.hookups:
-            means.store.keep_doubt(key.run_id, kept.pop(hookup)[0], doubt.words)
+        again = [
+            each for each in task.plan.orders if any(each.hookup.covers(hookup) for hookup in doubt.hookups)
+        ]
+        for each in again:
+            for one in kept.pop(each.hookup, ()):
+                means.store.keep_doubt(key.run_id, one.position, doubt.words)
         means.listen(HookupDoubted(doubt))
-        if any(looks[hookup] >= LOOK_AGAIN for hookup in doubt.hookups):
+        if any(looks[each.hookup] >= LOOK_AGAIN for each in again):
             raise DoubtfulMeasurement(f"{doubt.words} It was looked at again, and the doubt remains.")
-        looks.update(doubt.hookups)
-        reasons.update(dict.fromkeys(doubt.hookups, doubt.words))
-        again = [each for hookup in doubt.hookups for each in task.plan.orders if each.hookup == hookup]
-        waiting.extendleft(reversed(again))
-    return {order.hookup: kept[order.hookup][1] for order in task.plan.orders}
+        looks.update(each.hookup for each in again)
+        # Where all is cabled at once, one look is for all.
+        reasons.update({each.hookup: doubt.words for each in (again[:1] if task.plan.cabled else again)})
+        waiting = deque([*again, *(each for each in waiting if each not in again)])
+    return [one.sweep for order in task.plan.orders for one in kept[order.hookup]]
 
 
-def _take(task: Task, means: Means, key: RunKey, order: SweepOrder, reason: str) -> tuple[int, Sweep]:
-    """Have the unit cabled, sweep it and keep the sweep; with a reason, the operator is asked to look again."""
-    means.listen(HookupAsked(order.hookup))
+def _have_cabled(task: Task, means: Means, cabling: Hookup, reason: str) -> None:
+    """Have the unit cabled so; with a reason, the operator is asked to look again."""
+    means.listen(HookupAsked(cabling))
     if reason:
-        means.operator.look_again(task.head.serial, order.hookup, reason)
+        means.operator.look_again(task.head.serial, cabling, reason)
     else:
-        means.operator.hook_up(task.head.serial, order.hookup)
+        means.operator.hook_up(task.head.serial, cabling)
+
+
+def _take(means: Means, key: RunKey, order: SweepOrder) -> list[Kept]:
+    """Carry out an order and keep what comes of it."""
     sweep = means.analyzer.sweep(order)
     position = means.store.keep_sweep(key.run_id, sweep)
     means.listen(SweepStored(sweep))
-    return position, sweep
+    return [Kept(position, sweep)]
 
 
-def _without_loads(task: Task, means: Means, sweeps: Mapping[Hookup, Sweep]) -> Mapping[Hookup, Sweep]:
-    """The sweeps as with perfect loads, where those are known; refused where they contradict each other."""
-    corrected = correct(sweeps.values(), task.loads)
-    if corrected.consistency is not None:
-        means.listen(LoadsTakenOut(corrected.consistency))
-        if corrected.consistency.doubt:
-            raise DoubtfulMeasurement(corrected.consistency.doubt)
-    return corrected.sweeps
+def _doubt(taken: Sequence[Kept], earlier: Sequence[Sweep], channels: Channels) -> Doubt | None:
+    """The first reason not to believe what was just swept."""
+    for pair in pairs_in(splice([one.sweep for one in taken])):
+        if doubt := doubt_about(pair, earlier, channels):
+            return doubt
+    return None
+
+
+def _evaluated(task: Task, means: Means, sweeps: Sequence[Sweep]) -> Mapping[Hookup, Sweep]:
+    """What the sweeps say of the unit; refused where they contradict each other."""
+    evaluated = evaluate(sweeps, task.data)
+    if evaluated.consistency is not None:
+        means.listen(LoadsTakenOut(evaluated.consistency))
+        if evaluated.consistency.doubt:
+            raise DoubtfulMeasurement(evaluated.consistency.doubt)
+    return evaluated.sweeps
 
 
 def _break_off(means: Means, key: RunKey, state: RunState, why: str) -> None:

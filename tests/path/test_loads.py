@@ -13,7 +13,7 @@ from limits.reading import Reading
 from station.desk import open_desk
 from station.errors import DoubtfulMeasurement
 from station.measurements.sweep import PORTS
-from station.records import without_loads
+from station.records import evaluated
 from station.sequencer import recipe as recipes
 from station.sequencer.events import LoadsTakenOut, ReadingMade
 from station.settings import Works
@@ -57,7 +57,7 @@ def test_a_measured_load_of_20_db_leaves_no_trace_and_an_unknown_one_does(works,
         run = desk.stored_run("SKV-0001")
     assert [each.port for each in run.head.loads] == list(PORTS)
     (works.folder / "load.s1p").unlink()
-    again = without_loads(run)
+    again = evaluated(run)
     bound = recipes.load(works.recipes / "SK-V4.yaml").bind(recipes.Channels(156.6e6, 157.4e6))
     for item in bound:
         if item.name in known:

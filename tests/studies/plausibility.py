@@ -24,6 +24,7 @@ from fixtures_sim.cabling import Cabling, Slip, between_cables
 from fixtures_sim.imperfections import Care, Noise, TestPorts, key_of, through_ports, with_noise
 from fixtures_sim.units import Unit, build_unit, defect_from
 from limits.quantity import Channels
+from station.instruments.analyzer import Ability
 from station.measurements.doubt import Doubt
 from station.measurements.plausibility import doubt_about
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Sweep
@@ -33,6 +34,7 @@ from station.sequencer.plan import Plan, make_plan
 RESIDUAL = TestPorts(directivity_db=44.0, source_match_db=38.0, load_match_db=38.0, tracking_db=0.03)
 """What a calibration leaves at the end of a cable (common practice, no source)."""
 
+ABILITY = Ability(low_hz=300e3, high_hz=3e9, most_points=1601)
 WARMING_K = 0.3
 STARTED = datetime(2026, 9, 1, tzinfo=UTC)
 Rng = np.random.Generator
@@ -248,7 +250,7 @@ def sound_run(family: Family, rng: Rng) -> tuple[str, Doubt | None]:
 
 def _plan(family: Family, channels: Channels) -> Plan:
     recipe = family.recipe
-    return make_plan(recipe.bind(channels), recipe.overview(channels), channels, recipe.settings)
+    return make_plan(recipe.bind(channels), recipe.overview(channels), channels, recipe.settings, ABILITY)
 
 
 @dataclass(frozen=True)

@@ -97,5 +97,13 @@ def test_a_later_form_is_named():
 
 
 def test_a_sweep_of_another_shape_is_refused():
-    with pytest.raises(ValueError, match="two-port"):
-        encode(np.array([1.0]), np.zeros((1, 3, 3), np.complex128))
+    with pytest.raises(ValueError, match="not those of a sweep"):
+        encode(np.array([1.0]), np.zeros((1, 2, 3), np.complex128))
+
+
+def test_three_ports_and_what_was_not_measured_come_back():
+    s = np.arange(18, dtype=np.complex128).reshape(2, 3, 3) + 0.1j
+    s[1, 2, 0] = complex(np.nan, np.nan)
+    freq_hz, back = decode(encode(np.array([1e6, 2e6]), s))
+    assert freq_hz.tolist() == [1e6, 2e6]
+    assert back.tobytes() == s.tobytes()

@@ -107,7 +107,8 @@ def test_a_stored_sweep_states_its_unit_and_its_instruments(store, make):
     key = store.begin(make.head())
     for hookup in HOOKUPS:
         store.keep_sweep(key.run_id, make.sweep(hookup))
-    text = touchstone_of(store.run(key.run_id), 1)
+    run = store.run(key.run_id)
+    text = touchstone_of(run, run.sweeps[1])
     assert text.startswith("! serial SKV-0101, run 1, model SK-V4\n")
     assert "! hook-up ANT-RX, load on TX\n" in text
     assert "! analyzer: Any,Two-port analyzer,0,1.0\n" in text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -16,9 +17,10 @@ from limits.quantity import Channels
 from station.database.entries import UnitEntry
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
+from station.measurements.sweep import HOOKUPS, SINGLES, WHOLE
 from station.orders import Serial, WorkOrder
 from station.sequencer import recipe as recipes
-from station.sequencer.plan import make_plan
+from station.sequencer.plan import Plan, make_plan
 from station.sequencer.prepare import plan_for, prepare
 
 WIDE = Ability(300e3, 3e9, 1601)
@@ -88,10 +90,33 @@ def test_hook_ups_share_one_grid_only_where_the_loads_are_to_be_taken_out() -> N
     """A common grid is what recovering three ports needs, and costs a quarter more points."""
     folder = Path(station.__file__).parent / "recipes"
     recipe = recipes.load(folder / "SK-V4.yaml")
-    bound = (recipe.bind(PAIR), recipe.overview(PAIR), PAIR, recipe.settings)
+    bound = (recipe.bind(PAIR), recipe.overview(PAIR), PAIR, recipe.settings, WIDE)
     own, common = (make_plan(*bound, common_grid=each) for each in (False, True))
     assert len({order.segments for order in common.orders}) == 1
     assert len({order.segments for order in own.orders}) == 3
     assert sum(len(order.freq_hz) for order in own.orders) < sum(
         len(order.freq_hz) for order in common.orders
     )
+
+
+def planned(ability: Ability) -> Plan:
+    recipe = recipes.load(Path(station.__file__).parent / "recipes" / "SK-V4.yaml")
+    return plan_for(recipe, tables.load(TABLE), PAIR, ability)
+
+
+def test_an_analyzer_with_three_ports_needs_one_hook_up_and_one_sweep() -> None:
+    plan = planned(replace(WIDE, hookups=(WHOLE,)))
+    assert [order.hookup for order in plan.orders] == [WHOLE]
+    assert plan.cablings == (WHOLE,)
+
+
+def test_behind_a_switch_three_pairs_are_swept_in_one_hook_up() -> None:
+    plan = planned(replace(WIDE, cabled=WHOLE))
+    assert [order.hookup for order in plan.orders] == list(HOOKUPS)
+    assert plan.cablings == (WHOLE,)
+
+
+def test_a_bench_without_phases_sweeps_paths_and_ports_by_themselves_on_one_grid() -> None:
+    plan = planned(replace(WIDE, hookups=(*HOOKUPS, *SINGLES), phase=False))
+    assert [order.hookup.name for order in plan.orders] == ["TX-ANT", "ANT-RX", "TX-RX", "TX", "ANT", "RX"]
+    assert len({order.segments for order in plan.orders}) == 1
