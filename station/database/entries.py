@@ -27,6 +27,17 @@ class DocumentKind(StrEnum):
     LOAD = "load"
     """The measured reflection of a load, as Touchstone text."""
 
+    KNOWN_VALUES = "known values"
+    """Of a check standard: what its runs are judged by."""
+
+
+class OrderKind(StrEnum):
+    """Whom the units of an order are for."""
+
+    PRODUCTION = "production"
+    REFERENCE = "reference"
+    """For the station itself: a check standard, which counts in no order, no yield and no certificate."""
+
 
 class RunState(StrEnum):
     """How far a run came."""
@@ -112,6 +123,7 @@ class UnitEntry:
     """As the order wrote it, whatever case it was asked for in."""
 
     order: WorkOrder
+    kind: OrderKind = OrderKind.PRODUCTION
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,3 +196,26 @@ class CertificateEntry:
 
     file: str
     """Where it was put."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedValue:
+    """A reading that was taken on a check standard, in a run that was judged."""
+
+    run_number: int
+    started: datetime
+    outcome: Outcome
+    """Of the whole check, not of this reading alone."""
+
+    reading: Reading
+    own: tuple[float, float] | None
+    """The control limits in force, low and high; None where there were none yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class StandardReset:
+    """A person says that a check standard is another one from here on: certified again, or serviced."""
+
+    made: datetime
+    person: str
+    why: str

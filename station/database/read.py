@@ -19,6 +19,7 @@ from station.database.entries import (
     DocumentKind,
     DoubtedSweep,
     LoadText,
+    OrderKind,
     RunHead,
     RunId,
     RunLine,
@@ -36,12 +37,13 @@ _CANDIDATES = 500
 
 
 def orders(connection: Connection) -> tuple[WorkOrder, ...]:
-    """Every work order, in the order of entry."""
+    """Every work order of a customer, in the order of entry."""
     units = sa.select(schema.unit.c.order_id, schema.unit.c.serial).order_by(schema.unit.c.position)
     serials: dict[int, list[Serial]] = {}
     for order_id, serial in connection.execute(units):
         serials.setdefault(order_id, []).append(Serial(serial))
-    rows = connection.execute(sa.select(schema.work_order).order_by(schema.work_order.c.id))
+    production = schema.work_order.c.kind == OrderKind.PRODUCTION.value
+    rows = connection.execute(sa.select(schema.work_order).where(production).order_by(schema.work_order.c.id))
     return tuple(_order(row, serials.get(row.id, ())) for row in rows)
 
 
@@ -57,7 +59,7 @@ def unit_row(connection: Connection, serial: str, *, hold: bool = False) -> Row[
 def unit(connection: Connection, serial: str) -> UnitEntry:
     """The unit and its order. Raises UserMistake when nobody ordered it."""
     row = unit_row(connection, serial)
-    return UnitEntry(Serial(row.serial), _order_by_id(connection, row.order_id))
+    return UnitEntry(Serial(row.serial), _order_by_id(connection, row.order_id), _kind(connection, row))
 
 
 def run(connection: Connection, run_id: RunId) -> StoredRun:
@@ -177,6 +179,11 @@ def _order_by_id(connection: Connection, order_id: int) -> WorkOrder:
     return _order(row, connection.execute(units).scalars())
 
 
+def _kind(connection: Connection, unit: Row[Any]) -> OrderKind:
+    table = schema.work_order.c
+    return OrderKind(connection.execute(sa.select(table.kind).where(table.id == unit.order_id)).scalar_one())
+
+
 def _head(connection: Connection, row: Row[Any]) -> RunHead:
     loads = _of_run(connection, schema.load, row.id)
     digests = (row.recipe_digest, row.limits_digest, row.bench_digest)
@@ -209,20 +216,22 @@ def _of_run(connection: Connection, table: sa.Table, run_id: int) -> Sequence[Ro
 
 
 def _readings(connection: Connection, run_id: int) -> tuple[Reading, ...]:
-    return tuple(
-        Reading(
-            name=row.name,
-            title=row.title,
-            unit=row.unit,
-            value=row.value,
-            u=row.u,
-            at_hz=row.at_hz,
-            span_hz=None if row.span_low_hz is None else (row.span_low_hz, row.span_high_hz),
-            trace=row.trace,
-            note=row.note,
-            claim=Claim(row.claim),
-        )
-        for row in _of_run(connection, schema.reading, run_id)
+    return tuple(reading_of(row) for row in _of_run(connection, schema.reading, run_id))
+
+
+def reading_of(row: Row[Any]) -> Reading:
+    """A row of the table of readings as the reading it was."""
+    return Reading(
+        name=row.name,
+        title=row.title,
+        unit=row.unit,
+        value=row.value,
+        u=row.u,
+        at_hz=row.at_hz,
+        span_hz=None if row.span_low_hz is None else (row.span_low_hz, row.span_high_hz),
+        trace=row.trace,
+        note=row.note,
+        claim=Claim(row.claim),
     )
 
 

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 
 from limits.verdict import Outcome
 from station.database import schema
-from station.database.entries import CertificateEntry, CertificateKind, RunId, RunState
+from station.database.entries import CertificateEntry, CertificateKind, OrderKind, RunId, RunState
 from station.errors import StoreFault, UserMistake
 from station.orders import Serial, WorkOrder, serial_key
 
@@ -52,6 +52,14 @@ def unfit_certificate(connection: Connection, entry: CertificateEntry) -> None:
     run = schema.run.c
     query = sa.select(run.outcome).where(run.id == entry.run_id).with_for_update()
     outcome = connection.execute(query).scalar_one_or_none()
+    kind = (
+        sa.select(schema.work_order.c.kind)
+        .join_from(schema.run, schema.unit)
+        .join(schema.work_order)
+        .where(run.id == entry.run_id)
+    )
+    if connection.execute(kind).scalar_one_or_none() == OrderKind.REFERENCE.value:
+        raise StoreFault(f"no {entry.kind.value} can be of a check standard")
     passed = outcome == Outcome.PASS.value
     if outcome is None or passed is not (entry.kind is CertificateKind.CERTIFICATE):
         raise StoreFault(f"no {entry.kind.value} can be of a run that says {outcome or 'nothing'}")

@@ -16,7 +16,7 @@ from sqlalchemy.engine.interfaces import Dialect
 
 from limits.reading import Claim
 from limits.verdict import Level, Outcome
-from station.database.entries import CertificateKind, DocumentKind, RunState
+from station.database.entries import CertificateKind, DocumentKind, OrderKind, RunState
 
 HEAD = "0001"
 """The newest migration in `versions/`: what this station writes."""
@@ -91,7 +91,10 @@ work_order = sa.Table(
     _required("tx_hz", sa.Double),
     _required("rx_hz", sa.Double),
     _required("due", sa.Date),
+    # A check standard is the one unit of an order of the station's own.
+    _required("kind", sa.Text),
     sa.UniqueConstraint("number"),
+    _one_of("kind", OrderKind),
     sa.CheckConstraint("tx_hz > 0 AND rx_hz > 0 AND tx_hz <> rx_hz", name="channels"),
 )
 
@@ -227,4 +230,15 @@ certificate = sa.Table(
     sa.UniqueConstraint("number"),
     _one_of("kind", CertificateKind),
     sa.Index(None, "run_id"),
+)
+
+standard_reset = sa.Table(
+    "standard_reset",
+    metadata,
+    _id(),
+    _required("unit_id", Id, sa.ForeignKey("unit.id")),
+    _required("made", UtcTime),
+    _required("person", sa.Text),
+    _required("why", sa.Text),
+    sa.Index(None, "unit_id"),
 )

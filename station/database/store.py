@@ -16,14 +16,16 @@ from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Verdict
-from station.database import address, opening, read, refuse, write
+from station.database import address, opening, read, refuse, standards, write
 from station.database.entries import (
     CertificateEntry,
+    CheckedValue,
     RunHead,
     RunId,
     RunKey,
     RunLine,
     RunState,
+    StandardReset,
     StoredRun,
     UnitEntry,
 )
@@ -102,7 +104,7 @@ class Store:
                 write.add_order(connection, order)
 
     def orders(self) -> tuple[WorkOrder, ...]:
-        """Every work order, in the order of entry."""
+        """Every work order of a customer, in the order of entry."""
         with self._reading() as connection:
             return read.orders(connection)
 
@@ -181,6 +183,38 @@ class Store:
         """All of the unit's run of this number; None when it has none."""
         with self._reading() as connection:
             return read.numbered(connection, serial, run_number)
+
+    # --- check standards -------------------------------------------------------------------------------------
+
+    def enter_standard(self, standard: WorkOrder) -> None:
+        """Enter a check standard as the one unit of an order of the station's own, unless it is there already.
+
+        Its runs are then kept as any unit's. Raises UserMistake when a customer's unit has its serial.
+        """
+        with self._writing() as connection:
+            standards.enter(connection, standard)
+
+    def checked_values(self, serial: str, station: str) -> tuple[CheckedValue, ...]:
+        """Every reading of the standard's judged runs at one station, the first run first; none if it is unknown."""
+        with self._reading() as connection:
+            return standards.values(connection, serial, station)
+
+    def check_runs(self, serial: str, station: str) -> tuple[RunLine, ...]:
+        """The standard's runs at one station, the first one first; none where it is not known yet."""
+        with self._reading() as connection:
+            if not standards.is_known(connection, serial):
+                return ()
+            return tuple(line for line in read.runs(connection, serial) if line.station == station)
+
+    def keep_reset(self, serial: str, reset: StandardReset) -> None:
+        """Note that a check standard's history begins anew. Raises UserMistake when the standard is not known."""
+        with self._writing() as connection:
+            standards.keep_reset(connection, serial, reset)
+
+    def resets(self, serial: str) -> tuple[StandardReset, ...]:
+        """When a check standard's history began anew, the oldest first."""
+        with self._reading() as connection:
+            return standards.resets(connection, serial)
 
     # --- certificates ----------------------------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ from sqlalchemy.engine import Connection
 from limits.reading import Reading
 from limits.verdict import Decision, Outcome, Verdict
 from station.database import refuse, schema, sweep_codec
-from station.database.entries import CertificateEntry, RunHead, RunId, RunState, StoredText
+from station.database.entries import CertificateEntry, OrderKind, RunHead, RunId, RunState, StoredText
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import Serial, WorkOrder, serial_key
@@ -21,7 +21,7 @@ from station.orders import Serial, WorkOrder, serial_key
 Values = dict[str, Any]
 
 
-def add_order(connection: Connection, order: WorkOrder) -> None:
+def add_order(connection: Connection, order: WorkOrder, kind: OrderKind = OrderKind.PRODUCTION) -> None:
     """Keep one order and its units."""
     row = {
         "number": order.number,
@@ -30,6 +30,7 @@ def add_order(connection: Connection, order: WorkOrder) -> None:
         "tx_hz": order.tx_hz,
         "rx_hz": order.rx_hz,
         "due": order.due,
+        "kind": kind.value,
     }
     order_id = _insert(connection, schema.work_order, row)
     units = [_unit_row(order_id, place, serial) for place, serial in enumerate(order.serials)]

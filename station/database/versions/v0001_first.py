@@ -18,6 +18,7 @@ TIME = sa.DateTime(timezone=True)
 def upgrade() -> None:
     """Make every table."""
     _orders()
+    _standards()
     _runs()
     _results()
 
@@ -33,6 +34,8 @@ def _orders() -> None:
         sa.Column("tx_hz", sa.Double(), nullable=False),
         sa.Column("rx_hz", sa.Double(), nullable=False),
         sa.Column("due", sa.Date(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.CheckConstraint("kind IN ('production', 'reference')", name="ck_work_order_kind"),
         sa.CheckConstraint("tx_hz > 0 AND rx_hz > 0 AND tx_hz <> rx_hz", name="ck_work_order_channels"),
         sa.PrimaryKeyConstraint("id", name="pk_work_order"),
         sa.UniqueConstraint("number", name="uq_work_order_number"),
@@ -56,9 +59,26 @@ def _orders() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("revision", sa.Text(), nullable=False),
         sa.Column("text", sa.Text(), nullable=False),
-        sa.CheckConstraint("kind IN ('recipe', 'limit table', 'bench', 'load')", name="ck_document_kind"),
+        sa.CheckConstraint(
+            "kind IN ('recipe', 'limit table', 'bench', 'load', 'known values')", name="ck_document_kind"
+        ),
         sa.PrimaryKeyConstraint("digest", name="pk_document"),
     )
+
+
+def _standards() -> None:
+    """What is known of check standards, beside their runs."""
+    op.create_table(
+        "standard_reset",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("unit_id", ID, nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name="fk_standard_reset_unit_id"),
+        sa.PrimaryKeyConstraint("id", name="pk_standard_reset"),
+    )
+    op.create_index("ix_standard_reset_unit_id", "standard_reset", ["unit_id"])
 
 
 def _runs() -> None:

@@ -1,0 +1,101 @@
+"""Check standards in the store: their runs are kept as any unit's, under an order that is no customer's.
+
+Here is only what a unit has not: a history over all its runs, and the days on which it began anew. Each function gets
+an open connection inside a transaction that the store owns.
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from limits.verdict import Level, Outcome
+from station.database import read, schema, write
+from station.database.entries import CheckedValue, OrderKind, RunState, StandardReset
+from station.errors import UserMistake
+from station.orders import WorkOrder, serial_key
+
+
+def enter(connection: Connection, standard: WorkOrder) -> None:
+    """Enter a standard unless it is there already. Raises UserMistake when a customer's unit has its serial."""
+    (serial,) = standard.serials
+    query = (
+        sa.select(schema.work_order.c.number, schema.work_order.c.kind)
+        .join_from(schema.unit, schema.work_order)
+        .where(schema.unit.c.serial_key == serial_key(serial))
+    )
+    there = connection.execute(query).one_or_none()
+    if there is None:
+        write.add_order(connection, standard, OrderKind.REFERENCE)
+    elif there.kind != OrderKind.REFERENCE.value:
+        raise UserMistake(
+            f"{serial} is a unit of work order {there.number}; give the check standard a serial of its own"
+        )
+
+
+def is_known(connection: Connection, serial: str) -> bool:
+    """Whether the standard has been entered."""
+    return _unit_id(connection, serial) is not None
+
+
+def values(connection: Connection, serial: str, station: str) -> tuple[CheckedValue, ...]:
+    """Every reading of its judged runs at one station, the first run first."""
+    run, reading, decision = schema.run.c, schema.reading.c, schema.decision.c
+    own = (
+        (decision.run_id == reading.run_id)
+        & (decision.reading == reading.position)
+        & (decision.level == Level.WORKS.value)
+    )
+    query = (
+        sa.select(run.run_number, run.started, run.outcome, schema.reading, decision.lines)
+        .join_from(schema.run, schema.unit)
+        .join(schema.reading, reading.run_id == run.id)
+        .join(schema.decision, own, isouter=True)
+        .where(
+            schema.unit.c.serial_key == serial_key(serial),
+            run.station == station,
+            run.state == RunState.JUDGED.value,
+        )
+        .order_by(run.id, reading.position)
+    )
+    return tuple(
+        CheckedValue(
+            run_number=row.run_number,
+            started=row.started,
+            outcome=Outcome(row.outcome),
+            reading=read.reading_of(row),
+            own=_ends(row.lines),
+        )
+        for row in connection.execute(query)
+    )
+
+
+def keep_reset(connection: Connection, serial: str, reset: StandardReset) -> None:
+    """Note that its history begins anew. Raises UserMistake when the standard is not known."""
+    row = {
+        "unit_id": read.unit_row(connection, serial).id,
+        "made": reset.made,
+        "person": reset.person,
+        "why": reset.why,
+    }
+    connection.execute(schema.standard_reset.insert(), row)
+
+
+def resets(connection: Connection, serial: str) -> tuple[StandardReset, ...]:
+    """When its history began anew, the oldest first."""
+    table = schema.standard_reset
+    unit_id = _unit_id(connection, serial)
+    rows = connection.execute(sa.select(table).where(table.c.unit_id == unit_id).order_by(table.c.id))
+    return tuple(StandardReset(row.made, row.person, row.why) for row in rows)
+
+
+def _unit_id(connection: Connection, serial: str) -> int | None:
+    table = schema.unit.c
+    return connection.execute(
+        sa.select(table.id).where(table.serial_key == serial_key(serial))
+    ).scalar_one_or_none()
+
+
+def _ends(lines: list[tuple[list[float], list[float], str]] | None) -> tuple[float, float] | None:
+    """Lowest and highest of the control limits that are kept with a decision."""
+    return (min(lines[0][1]), max(lines[0][1])) if lines else None
