@@ -19,6 +19,7 @@ from typing import Any
 from fixtures_sim.device import PORT_NAMES
 from fixtures_sim.imperfections import Imperfections, TestPorts
 from fixtures_sim.loads import Load
+from fixtures_sim.scalar import ScalarErrors
 from fixtures_sim.server import Bench, running_bench
 from fixtures_sim.tcp import PortTaken
 from fixtures_sim.units import build_unit
@@ -45,6 +46,7 @@ def main(arguments: list[str]) -> int:
             socket_port=asked.socket_port,
             hislip_port=asked.hislip_port,
             hands_port=asked.hands_port,
+            scalar=ScalarErrors() if asked.scalar else None,
         ) as bench:
             _place_sample(bench, asked.seed)
             _say_ready(bench)
@@ -63,6 +65,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--real-time", action="store_true", help="sweeps take as long as on an analyzer")
     for name in ("socket", "hislip", "hands"):
         parser.add_argument(f"--{name}-port", type=int, default=0, metavar="PORT", help="0 for a free one")
+    parser.add_argument("--scalar", action="store_true", help="a spectrum analyzer with tracking generator")
     parser.add_argument("--test-port-errors", action="store_true", help="an analyzer that was not calibrated")
     parser.add_argument(
         "--load-return-loss-db", type=float, metavar="DB", help="of every load on an idle port"

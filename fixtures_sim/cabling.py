@@ -61,6 +61,11 @@ class Cabling:
         return "-".join(self.ports) + "".join(bare + [f", {end}" for end in self.loose])
 
     @property
+    def test_ports(self) -> int:
+        """How many test ports lead to something."""
+        return len(self.standard.test_ports if self.standard is not None else self.ports)
+
+    @property
     def idle(self) -> tuple[str, ...]:
         """The ports a load belongs on."""
         return tuple(port for port in PORT_NAMES if port not in self.ports)

@@ -117,6 +117,29 @@ def with_noise(
     return seen
 
 
+def mean_power(
+    wave: ComplexArray,
+    floor: float,
+    trace_db: float,
+    averages: int,
+    key: int,
+    freq_hz: FloatArray,
+    takes: _Words,
+) -> FloatArray:
+    """The mean power of a wave, shape (n,), in noise of the rms `floor`, over so many readings of it.
+
+    Noise adds its own power, so that the mean never comes below the floor's. Exact: of n readings of a wave in
+    noise, the power of their mean, and beside it the scatter about it, which is a sum of n - 1 exponentials.
+    """
+    words = _words(key, freq_hz, takes)
+    trace = 1.0 + trace_db / NEPER_DB / math.sqrt(averages) * _normal_pair(words, 0).real
+    mean = wave * trace + floor / math.sqrt(2.0 * averages) * _normal_pair(words, 2)
+    scatter = np.zeros(len(freq_hz))
+    for reading in range(1, averages):
+        scatter -= np.log(_uniform(words + np.uint64(4 * reading)))
+    return np.asarray(np.abs(mean) ** 2 + floor**2 / averages * scatter, dtype=np.float64)
+
+
 def key_of(*parts: object) -> int:
     """64 bits that stand for all of `parts`."""
     digest = hashlib.blake2b(repr(parts).encode(), digest_size=8).digest()
@@ -137,8 +160,13 @@ def _mix(words: _Words) -> _Words:
     return words ^ words >> np.uint64(31)
 
 
+def _uniform(words: _Words) -> FloatArray:
+    """Between 0 and 1, neither of them included."""
+    return np.asarray(((_mix(words) >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53, dtype=np.float64)
+
+
 def _normal_pair(words: _Words, lane: int) -> ComplexArray:
     """Real and imaginary part each normal with variance 1, by Box and Muller (1958)."""
-    first = ((_mix(words + np.uint64(lane)) >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
+    first = _uniform(words + np.uint64(lane))
     second = (_mix(words ^ np.uint64((lane + 1) << 32)) >> np.uint64(11)).astype(np.float64) * 2.0**-53
     return np.asarray(np.sqrt(-2.0 * np.log(first)) * np.exp(2j * np.pi * second), dtype=np.complex128)

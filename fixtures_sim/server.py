@@ -5,8 +5,9 @@ from __future__ import annotations
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from functools import partial
 
 import numpy as np
 
@@ -19,10 +20,12 @@ from fixtures_sim.fixture import Fixture
 from fixtures_sim.hands import Hands
 from fixtures_sim.hislip import HislipServer
 from fixtures_sim.imperfections import Imperfections, key_of
+from fixtures_sim.scalar import ScalarAnalyzer, ScalarErrors
 from fixtures_sim.scpi.box import Abandoned, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import cut_message
 from fixtures_sim.standards import true_kit
+from fixtures_sim.sweeper import Sweeper
 from fixtures_sim.tcp import CHUNK, Listener, still_there
 
 LONGEST_MESSAGE = 1 << 22
@@ -32,11 +35,20 @@ LONGEST_MESSAGE = 1 << 22
 class Bench:
     """A simulated bench; `running_bench` makes one that listens."""
 
-    def __init__(self, *, seed: int, real_time: bool, imperfections: Imperfections, test_ports: int) -> None:
+    def __init__(
+        self,
+        *,
+        seed: int,
+        real_time: bool,
+        imperfections: Imperfections,
+        test_ports: int,
+        scalar: ScalarErrors | None,
+    ) -> None:
         kit = true_kit(np.random.default_rng(key_of(seed, "calibration kit")))
         self.fixture = Fixture(REFERENCE_TEMPERATURE_C, test_ports=test_ports, kit=kit)
         self.faults = Faults()
-        self.analyzer = VectorAnalyzer(
+        make: Callable[..., Sweeper] = VectorAnalyzer if scalar is None else partial(ScalarAnalyzer, scalar)
+        self.analyzer = make(
             self.fixture,
             seed=seed,
             real_time=real_time,
@@ -142,16 +154,19 @@ def running_bench(
     hislip_port: int = 0,
     hands_port: int = 0,
     test_ports: int = 2,
+    scalar: ScalarErrors | None = None,
 ) -> Iterator[Bench]:
     """A bench that can be reached until the block ends; `device` lies on it, not hooked up. Raises tcp.PortTaken.
 
-    With `real_time` each sweep takes what it would on an analyzer, else none at all.
+    With `real_time` each sweep takes what it would on an analyzer, else none at all. With `scalar` a spectrum
+    analyzer with tracking generator stands there in place of the vector analyzer.
     """
     bench = Bench(
         seed=seed,
         real_time=real_time,
         imperfections=imperfections or Imperfections(),
         test_ports=test_ports,
+        scalar=scalar,
     )
     if device is not None:
         bench.place(device)
