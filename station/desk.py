@@ -34,7 +34,7 @@ from station.sequencer import run
 from station.sequencer.events import Listener
 from station.sequencer.operator import Operator
 from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
-from station.sequencer.readiness import look_around
+from station.sequencer.readiness import Circumstances, Readiness, look_around
 from station.sequencer.run import Clock, Judged
 from station.settings import Works
 
@@ -265,16 +265,32 @@ class OpenBench:
         ready, KeyboardInterrupt when the operator stops.
         """
         prepared = self._prepare(self.desk.store.unit(serial), recipe)
-        works = self.desk.works
-        readiness = look_around(self.analyzer, works.folder, works.key)
+        readiness = self.readiness(temperature_c)
         if not readiness.is_ready:
-            raise StationFault("not ready to test: " + "; ".join(readiness.reasons))
+            raise StationFault("not ready to test: " + "; ".join(map(str, readiness.reasons)))
         task = make_task(
             prepared, self.bench, readiness.identity, self.operator.name, temperature_c, self.desk.clock()
         )
         return run.run_unit(
             task, run.Means(self.analyzer, self.operator, self.desk.store, self.desk.clock, self.listen)
         )
+
+    def readiness(self, temperature_c: float | None = None) -> Readiness:
+        """What speaks against testing now."""
+        works = self.desk.works
+
+        def around(identity: str) -> Circumstances:
+            return Circumstances(
+                works.folder,
+                works.key,
+                self.bench,
+                self.desk.store,
+                self.desk.clock(),
+                identity,
+                temperature_c,
+            )
+
+        return look_around(self.analyzer, around)
 
     def _prepare(self, unit: UnitEntry, recipe: Path | None) -> Prepared:
         works = self.desk.works

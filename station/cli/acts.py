@@ -161,6 +161,27 @@ def test(
     return Exit.of(judged.verdict.outcome)
 
 
+def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
+    """Tell what speaks against testing now."""
+    from station.cli.terminal import TerminalOperator
+    from station.desk import open_desk
+
+    temperature_c = _celsius(temperature)
+    with open_desk(folder) as desk, desk.bench(TerminalOperator("", aside()), lambda event: None) as bench:
+        found = bench.readiness(temperature_c)
+    if as_json:
+        reasons = [asdict(reason) for reason in found.reasons]
+        print_json({"ready": found.is_ready, "analyzer": found.identity, "reasons": reasons}, out())
+    elif found.is_ready:
+        say(out(), f"Ready to test with {found.identity}.", "green")
+    else:
+        say(out(), "Not ready to test:", "bold red")
+        for reason in found.reasons:
+            say(out(), f"  {reason.what}")
+            say(out(), f"      way out: {reason.way_out}")
+    return Exit.PASS if found.is_ready else Exit.STATION_FAULT
+
+
 def _celsius(temperature: str | None) -> float | None:
     from limits.units import celsius
 

@@ -38,6 +38,9 @@ Run = Annotated[
     int | None,
     typer.Option("--run", metavar="N", min=1, help="Which run; the latest with a verdict by default."),
 ]
+Temperature = Annotated[
+    str | None, typer.Option("--temperature", metavar="'23 °C'", help="At the bench, if you measured it.")
+]
 HERE = Path()
 
 
@@ -140,6 +143,15 @@ def test(
     from station.cli import acts
 
     return acts.test(works, serial, operator, temperature, recipe, as_json=as_json)
+
+
+@app.command()
+@door
+def ready(works: Works = HERE, temperature: Temperature = None, as_json: AsJson = False) -> Exit:
+    """Tell what speaks against testing now, and the way out."""
+    from station.cli import acts
+
+    return acts.ready(works, temperature, as_json=as_json)
 
 
 @app.command()

@@ -1,16 +1,55 @@
-"""Reasons not to test, each with its way out; none means ready. Asked before the first hook-up."""
+"""Reasons not to test, each with its way out; none means ready. Asked before the first hook-up.
+
+Each reason comes from one question in QUESTIONS; to ask something more, write a function and add it there.
+"""
 
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
+from station.bench.file import Bench
+from station.database.store import Store
 from station.errors import InstrumentFault
 from station.instruments.analyzer import Analyzer
 
 LEAST_FREE_BYTES = 50_000_000
 """Room for some hundred units and their certificates: below it, a run might not be kept whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """All that the questions look at."""
+
+    folder: Path
+    """The works folder."""
+
+    key_file: Path
+    bench: Bench
+    store: Store
+    now: datetime
+    identity: str = ""
+    """The analyzer's answer to `*IDN?`; empty when it gave none that could be accepted."""
+
+    temperature_c: float | None = None
+    """At the bench, where it is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Something that speaks against testing."""
+
+    what: str
+    way_out: str
+
+    def __str__(self) -> str:
+        return f"{self.what}; {self.way_out}" if self.way_out else self.what
+
+
+Question = Callable[[Circumstances], Iterator[Reason]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +59,7 @@ class Readiness:
     identity: str
     """The analyzer's answer to `*IDN?`; empty when it gave none that could be accepted."""
 
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
 
     @property
     def is_ready(self) -> bool:
@@ -28,21 +67,41 @@ class Readiness:
         return not self.reasons
 
 
-def look_around(analyzer: Analyzer, folder: Path, key_file: Path) -> Readiness:
-    """Ask the analyzer who it is, and look at the disk and at the signing key."""
-    reasons: list[str] = []
+def look_around(
+    analyzer: Analyzer, circumstances: Callable[[str], Circumstances], questions: tuple[Question, ...] = ()
+) -> Readiness:
+    """Ask the analyzer who it is, and then every question; `circumstances` takes the analyzer's answer."""
+    reasons: list[Reason] = []
     identity = ""
     try:
         identity = analyzer.identify()
     except InstrumentFault as fault:
-        reasons.append(str(fault))
-    free = shutil.disk_usage(folder).free
-    if free < LEAST_FREE_BYTES:
         reasons.append(
-            f"{folder}: only {free / 1e6:.0f} MB are free, {LEAST_FREE_BYTES / 1e6:.0f} are needed; make room"
+            Reason(str(fault), "switch it on, or put its address and identity right in bench.yaml")
         )
-    if not key_file.is_file():
-        reasons.append(
-            f"{key_file}: the signing key is missing, so no certificate could be made; run `station key`"
-        )
+    around = circumstances(identity)
+    for question in questions or QUESTIONS:
+        reasons += question(around)
     return Readiness(identity, tuple(reasons))
+
+
+def room_on_disk(around: Circumstances) -> Iterator[Reason]:
+    """Whether a run can be kept whole."""
+    free = shutil.disk_usage(around.folder).free
+    if free < LEAST_FREE_BYTES:
+        yield Reason(
+            f"{around.folder}: only {free / 1e6:.0f} MB are free, {LEAST_FREE_BYTES / 1e6:.0f} are needed",
+            "make room",
+        )
+
+
+def signing_key(around: Circumstances) -> Iterator[Reason]:
+    """Whether a certificate could be signed."""
+    if not around.key_file.is_file():
+        yield Reason(
+            f"{around.key_file}: the signing key is missing, so no certificate could be made",
+            "run `station key`",
+        )
+
+
+QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key)
