@@ -16,9 +16,12 @@ from collections.abc import Mapping
 from types import FrameType
 from typing import Any
 
+from fixtures_sim.connections import Connectors
 from fixtures_sim.device import PORT_NAMES
-from fixtures_sim.imperfections import Imperfections, TestPorts
+from fixtures_sim.drift import Drift
+from fixtures_sim.imperfections import Imperfections
 from fixtures_sim.loads import Load
+from fixtures_sim.port_errors import DrawnPorts
 from fixtures_sim.scalar import ScalarErrors
 from fixtures_sim.server import Bench, running_bench
 from fixtures_sim.tcp import PortTaken
@@ -31,18 +34,13 @@ SAMPLE: Mapping[str, Any] = {"model": "SK-V4", "serial": "SKV-0001", "tx_hz": 15
 def main(arguments: list[str]) -> int:
     """Run the bench; the exit code: 0 after a clean end, 2 when a port is taken."""
     asked = _parser().parse_args(arguments)
-    loss_db = asked.load_return_loss_db
-    imperfections = Imperfections(
-        ports=TestPorts() if asked.test_port_errors else None,
-        loads={} if loss_db is None else dict.fromkeys(PORT_NAMES, Load(loss_db)),
-    )
     wake, waker = os.pipe()
     _on_signal_write_to(waker)
     try:
         with running_bench(
             seed=asked.seed,
             real_time=asked.real_time,
-            imperfections=imperfections,
+            imperfections=_imperfections(asked),
             socket_port=asked.socket_port,
             hislip_port=asked.hislip_port,
             hands_port=asked.hands_port,
@@ -66,7 +64,12 @@ def _parser() -> argparse.ArgumentParser:
     for name in ("socket", "hislip", "hands"):
         parser.add_argument(f"--{name}-port", type=int, default=0, metavar="PORT", help="0 for a free one")
     parser.add_argument("--scalar", action="store_true", help="a spectrum analyzer with tracking generator")
+    parser.add_argument("--imperfect", action="store_true", help="everything a real bench adds")
     parser.add_argument("--test-port-errors", action="store_true", help="an analyzer that was not calibrated")
+    parser.add_argument("--drift", action="store_true", help="such an analyzer, and it drifts")
+    parser.add_argument(
+        "--connectors", action="store_true", help="connectors and cables that repeat as real ones"
+    )
     parser.add_argument(
         "--load-return-loss-db", type=float, metavar="DB", help="of every load on an idle port"
     )
@@ -74,6 +77,18 @@ def _parser() -> argparse.ArgumentParser:
         "--until-stdin-closes", action="store_true", help="end with the program that started it"
     )
     return parser
+
+
+def _imperfections(asked: argparse.Namespace) -> Imperfections:
+    if asked.imperfect:
+        return Imperfections.full(asked.seed)
+    loss_db = asked.load_return_loss_db
+    ports = DrawnPorts(asked.seed, drift=Drift() if asked.drift else None)
+    return Imperfections(
+        ports=ports if asked.test_port_errors or asked.drift else None,
+        loads={} if loss_db is None else dict.fromkeys(PORT_NAMES, Load(loss_db)),
+        connectors=Connectors() if asked.connectors else None,
+    )
 
 
 def _place_sample(bench: Bench, seed: int) -> None:

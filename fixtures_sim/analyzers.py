@@ -15,14 +15,10 @@ from fixtures_sim.cabling import Cabling, between_cables
 from fixtures_sim.device import ComplexArray, FloatArray
 from fixtures_sim.faults import Faults, without_first
 from fixtures_sim.fixture import Fixture
-from fixtures_sim.imperfections import (
-    Care,
-    Imperfections,
-    key_of,
-    load_reflections,
-    through_ports,
-    with_noise,
-)
+from fixtures_sim.imperfections import Imperfections, load_reflections
+from fixtures_sim.keys import key_of
+from fixtures_sim.noise import Care, with_noise
+from fixtures_sim.port_errors import seen_through
 from fixtures_sim.scpi.box import Command, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import Token
@@ -31,6 +27,8 @@ from fixtures_sim.settings import SettingCommands, Settings, function_name
 from fixtures_sim.sweeper import Acquisition, Sweeper, encode
 
 IDENTITY = "Skerry Works,Simulated vector analyzer,SIM-0001,1.0"
+
+PORTS = 2
 
 MOST_KEPT = 8
 """S-parameters of the device kept for the sweeps of one order, which ask for the same frequencies."""
@@ -73,7 +71,9 @@ class VectorAnalyzer(Sweeper):
     def measure(self) -> Acquisition:
         """The functions that are on, between the test ports."""
         ends_s = self._clock() + self.acquisition_s
-        return Acquisition(self._measure(), ends_s, self.settings.functions[-1])
+        done = Acquisition(self._measure(), ends_s, self.settings.functions[-1])
+        self._fixture.pass_time(self.sweeps * self.sweep_s / 3600.0)
+        return done
 
     def _measure(self) -> dict[str, ComplexArray]:
         settings, cabling = self.settings, self._fixture.cabling
@@ -95,21 +95,24 @@ class VectorAnalyzer(Sweeper):
     def _clean(self, cabling: Cabling, freq_hz: FloatArray) -> ComplexArray:
         """What the test ports see, without noise, shape (n, 2, 2)."""
         temperature_c = self._fixture.temperature_c
-        key = (cabling.device, cabling.name, temperature_c, freq_hz.tobytes())
+        hours = round(self._fixture.hours, 2)  # less than a minute moves nothing
+        key = (cabling, temperature_c, hours, freq_hz.tobytes())
         if key not in self._kept:
             if len(self._kept) == MOST_KEPT:
                 del self._kept[next(iter(self._kept))]
-            self._kept[key] = self._seen(cabling, freq_hz, temperature_c)
+            self._kept[key] = self._seen(cabling, freq_hz, temperature_c, hours)
         return self._kept[key]
 
-    def _seen(self, cabling: Cabling, freq_hz: FloatArray, temperature_c: float) -> ComplexArray:
+    def _seen(
+        self, cabling: Cabling, freq_hz: FloatArray, temperature_c: float, hours: float
+    ) -> ComplexArray:
         loads = load_reflections(self._imperfections, freq_hz)
         try:
             s = between_cables(cabling, loads, freq_hz, temperature_c)
         except ValueError as error:
             raise ScpiError(-200, str(error)) from error
         ports = self._imperfections.ports
-        return s if ports is None else through_ports(s, ports, freq_hz)
+        return s if ports is None else seen_through(s, ports.terms(freq_hz, PORTS, hours))
 
     # its commands
 

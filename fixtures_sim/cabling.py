@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from fixtures_sim.connections import Joint
 from fixtures_sim.device import PORT_NAMES, REFERENCE_OHM, ComplexArray, Device, FloatArray
+from fixtures_sim.joining import joined, open_ports
 from fixtures_sim.standards import Connection
 
 Reflection = complex | ComplexArray
@@ -45,6 +47,9 @@ class Cabling:
     standard: Connection | None = None
     """A calibration standard on the test ports, in place of the device."""
 
+    joints: Mapping[str, Joint] = field(default_factory=dict)
+    """How each connection was made, by the device's port; by the test port (`1`) with a standard."""
+
     @property
     def connected(self) -> bool:
         """Whether the device is."""
@@ -64,6 +69,12 @@ class Cabling:
     def test_ports(self) -> int:
         """How many test ports lead to something."""
         return len(self.standard.test_ports if self.standard is not None else self.ports)
+
+    @property
+    def on_ports(self) -> dict[str, str]:
+        """What sits on each of the device's ports: `cable 1`, or the `load`."""
+        cables = {port: f"cable {place}" for place, port in enumerate(self.ports, start=1)}
+        return {port: cables.get(port, "load") for port in PORT_NAMES}
 
     @property
     def idle(self) -> tuple[str, ...]:
@@ -169,20 +180,26 @@ def between_cables(
     Raises ValueError when the device is not known at a frequency.
     """
     if cabling.standard is not None:
-        return cabling.standard.s(freq_hz, count)
+        s = cabling.standard.s(freq_hz, count)
+        for port, joint in cabling.joints.items():
+            s = joint.on(s, int(port) - 1, freq_hz)
+        return s
     device = cabling.device
     if device is None or not cabling.connected:
         return open_ports(freq_hz, count)
     s = device.s(freq_hz, temp_c)
     for end in cabling.loose:
-        s = _joined(s, PORT_NAMES.index(end.port), *_series(end, freq_hz))
+        s = joined(s, PORT_NAMES.index(end.port), *_series(end, freq_hz))
+    for port, joint in cabling.joints.items():
+        if port not in cabling.bare:
+            s = joint.on(s, PORT_NAMES.index(port), freq_hz)
     nothing = np.zeros(len(freq_hz), dtype=np.complex128)
     for port in cabling.bare:
         # An open on the device's port, an open at the cable's own end, and no way through.
-        s = _joined(s, PORT_NAMES.index(port), nothing + 1.0, nothing)
+        s = joined(s, PORT_NAMES.index(port), nothing + 1.0, nothing)
     for port in cabling.idle:
         if port not in cabling.bare and port in loads:
-            s = _joined(s, PORT_NAMES.index(port), nothing + loads[port], nothing)
+            s = joined(s, PORT_NAMES.index(port), nothing + loads[port], nothing)
     used = [PORT_NAMES.index(port) for port in cabling.ports]
     between = s[:, used][:, :, used]
     if len(used) == count:
@@ -197,19 +214,3 @@ def _series(end: LooseEnd, freq_hz: FloatArray) -> tuple[ComplexArray, ComplexAr
     ohm = end.ohm + 2j * np.pi * freq_hz * end.nh * 1e-9
     through = np.asarray(2.0 * REFERENCE_OHM / (ohm + 2.0 * REFERENCE_OHM), dtype=np.complex128)
     return 1.0 - through, through
-
-
-def _joined(s: ComplexArray, port: int, reflection: ComplexArray, through: ComplexArray) -> ComplexArray:
-    """`s` with a symmetric two-port joined to one of its ports; the far side of that takes the port's place."""
-    loop = 1.0 / (1.0 - reflection * s[:, port, port])
-    into = s[:, :, port] * loop[:, None]
-    out = s + into[:, :, None] * reflection[:, None, None] * s[:, port, :][:, None, :]
-    out[:, :, port] = into * through[:, None]
-    out[:, port, :] = s[:, port, :] * (loop * through)[:, None]
-    out[:, port, port] = reflection + through**2 * s[:, port, port] * loop
-    return np.asarray(out, dtype=np.complex128)
-
-
-def open_ports(freq_hz: FloatArray, count: int) -> ComplexArray:
-    """S between open cable ends, shape (n, count, count)."""
-    return np.broadcast_to(np.eye(count, dtype=np.complex128), (len(freq_hz), count, count))

@@ -3,7 +3,7 @@
 One JSON object a line, answered by one line: `{"ok": true}` or `{"ok": false, "why": "..."}`. No instrument
 knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up (`ports`, or
 `first` and `second`), connect (a calibration `standard` to test `ports`), slip (the next hook-ups go wrong),
-remove, temperature, fault (`{"kind": "none"}` clears all faults, or slips).
+remove, temperature, pass time (in `hours`), fault (`{"kind": "none"}` clears all faults, or slips).
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ class Hands:
             "connect": self._connect,
             "remove": self._remove,
             "temperature": self._temperature,
+            "pass time": self._pass_time,
             "fault": self._fault,
             "slip": self._slip,
         }
@@ -115,6 +116,10 @@ class Hands:
     def _temperature(self, request: Mapping[str, Any]) -> None:
         _only(request, "celsius")
         self._fixture.warm(_number(request, "celsius"))
+
+    def _pass_time(self, request: Mapping[str, Any]) -> None:
+        _only(request, "hours")
+        self._fixture.pass_time(_number(request, "hours"))
 
     def _fault(self, request: Mapping[str, Any]) -> None:
         if request.get("kind") == "none":

@@ -1,172 +1,60 @@
-"""What a bench adds to the device on it: noise, the analyzer's own test-port errors, a load that is not perfect.
-
-Noise comes from a counter-based generator: each value is a function of what was measured and how often, never
-of what was asked before. The same order gives the same noise however it is cut into sweeps.
-"""
+"""Everything a bench adds to the device on it, in one place: each part a frozen set of figures, or left out."""
 
 from __future__ import annotations
 
-import hashlib
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fixtures_sim.device import ComplexArray, FloatArray
+from fixtures_sim.connections import Connectors
+from fixtures_sim.device import PORT_NAMES, ComplexArray, FloatArray
+from fixtures_sim.drift import Drift
+from fixtures_sim.keys import key_of
 from fixtures_sim.loads import Load
+from fixtures_sim.noise import Noise
+from fixtures_sim.port_errors import DrawnPorts, PortErrors
 
-NEPER_DB = 20.0 / math.log(10.0)
-PARAMETERS = ("S11", "S21", "S12", "S22")
-
-_Words = NDArray[np.uint64]
-_GOLDEN = np.uint64(0x9E3779B97F4A7C15)
-
-
-@dataclass(frozen=True, slots=True)
-class Noise:
-    """Random errors at 0 dBm, 1 kHz bandwidth and one average."""
-
-    floor_db: float = -115.0
-    """Rms of the noise, referred to the incident wave."""
-
-    trace_db: float = 0.002
-    """Rms of the noise on a strong signal; the phase has as much in the same measure."""
-
-
-@dataclass(frozen=True, slots=True)
-class TestPorts:
-    """Systematic errors of an analyzer without calibration, alike at both ports: positive dB, the more the better.
-
-    The error model of twelve terms: forward and reverse each have directivity, source match, load match,
-    reflection tracking, transmission tracking and isolation (left at none here: leakage is the device's).
-    """
-
-    # not a test class, whatever its name begins with
-    __test__ = False
-
-    directivity_db: float = 40.0
-    source_match_db: float = 30.0
-    load_match_db: float = 30.0
-    tracking_db: float = 0.1
-    """Loss in reflection and in transmission."""
-
-    delay_s: float = 1e-9
-    """Turns the phases with frequency, as some length of line inside the ports does."""
+USUAL_NOISE = Noise()
 
 
 @dataclass(frozen=True, slots=True)
 class Imperfections:
     """Everything the bench adds."""
 
-    noise: Noise | None = Noise()
-    ports: TestPorts | None = None
+    noise: Noise | None = USUAL_NOISE
+    ports: PortErrors | None = None
+    """The analyzer without calibration; None is an analyzer that corrects itself perfectly."""
+
     loads: Mapping[str, Load] = field(default_factory=dict)
     """What each port carries while it idles; a port that is not named carries a perfect load."""
 
+    connectors: Connectors | None = None
+    """None connects everything alike every time, and no cable minds being bent."""
 
-@dataclass(frozen=True, slots=True)
-class Care:
-    """The settings that noise depends on."""
+    @classmethod
+    def full(cls, seed: int) -> Imperfections:
+        """Everything a real bench adds, drawn from the seed where it differs from bench to bench."""
+        return cls(
+            ports=DrawnPorts(seed, drift=Drift()),
+            loads={port: _drawn_load(seed, port) for port in PORT_NAMES},
+            connectors=Connectors(),
+        )
 
-    bandwidth_hz: float
-    averages: int
-    power_dbm: float
+
+LOAD_RETURN_LOSS_DB, LOAD_SPREAD_DB = 40.0, 2.0
+"""Of the loads on idle ports in `Imperfections.full`."""
 
 
-def through_ports(s: ComplexArray, ports: TestPorts, freq_hz: FloatArray) -> ComplexArray:
-    """What uncorrected test ports make of a two-port, shape (n, 2, 2).
-
-    The model of twelve terms as in every textbook, from memory; without isolation.
-    """
-    turn = np.exp(-2j * np.pi * ports.delay_s * freq_hz)
-    directivity = 10.0 ** (-ports.directivity_db / 20.0) * turn
-    source = 10.0 ** (-ports.source_match_db / 20.0) * turn**2
-    load = 10.0 ** (-ports.load_match_db / 20.0) * turn**3
-    tracking = 10.0 ** (-ports.tracking_db / 20.0)
-    determinant = s[:, 0, 0] * s[:, 1, 1] - s[:, 0, 1] * s[:, 1, 0]
-    seen = np.empty_like(s)
-    for here, there in ((0, 1), (1, 0)):
-        loops = 1.0 - source * s[:, here, here] - load * s[:, there, there] + source * load * determinant
-        seen[:, here, here] = directivity + tracking * (s[:, here, here] - load * determinant) / loops
-        seen[:, there, here] = tracking * s[:, there, here] / loops
-    return seen
+def _drawn_load(seed: int, port: str) -> Load:
+    rng = np.random.default_rng(key_of(seed, "load", port))
+    return Load(
+        return_loss_db=rng.normal(LOAD_RETURN_LOSS_DB, LOAD_SPREAD_DB),
+        phase_rad=rng.uniform(-np.pi, np.pi),
+        delay_s=rng.uniform(0.1e-9, 0.3e-9),
+    )
 
 
 def load_reflections(imperfections: Imperfections, freq_hz: FloatArray) -> dict[str, ComplexArray]:
     """Reflection of the load that each port carries while it idles, where it is not perfect."""
     return {port: load.reflection(freq_hz) for port, load in imperfections.loads.items()}
-
-
-def with_noise(
-    s: ComplexArray, noise: Noise, care: Care, key: int, freq_hz: FloatArray, takes: _Words
-) -> ComplexArray:
-    """One S-parameter, shape (n,), as read once; `takes` counts earlier readings at each frequency.
-
-    Noise voltage goes with the square root of bandwidth over averages; the floor falls with power.
-    """
-    spread = math.sqrt(care.bandwidth_hz / 1e3 / care.averages)
-    floor = 10.0 ** ((noise.floor_db - care.power_dbm) / 20.0) * spread
-    trace = noise.trace_db / NEPER_DB * spread
-    words = _words(key, freq_hz, takes)
-    # a complex value whose rms is 1 has 1/sqrt(2) in each part
-    seen: ComplexArray = s * (1.0 + trace * _normal_pair(words, 0)) + floor / math.sqrt(2.0) * _normal_pair(
-        words, 2
-    )
-    return seen
-
-
-def mean_power(
-    wave: ComplexArray,
-    floor: float,
-    trace_db: float,
-    averages: int,
-    key: int,
-    freq_hz: FloatArray,
-    takes: _Words,
-) -> FloatArray:
-    """The mean power of a wave, shape (n,), in noise of the rms `floor`, over so many readings of it.
-
-    Noise adds its own power, so that the mean never comes below the floor's. Exact: of n readings of a wave in
-    noise, the power of their mean, and beside it the scatter about it, which is a sum of n - 1 exponentials.
-    """
-    words = _words(key, freq_hz, takes)
-    trace = 1.0 + trace_db / NEPER_DB / math.sqrt(averages) * _normal_pair(words, 0).real
-    mean = wave * trace + floor / math.sqrt(2.0 * averages) * _normal_pair(words, 2)
-    scatter = np.zeros(len(freq_hz))
-    for reading in range(1, averages):
-        scatter -= np.log(_uniform(words + np.uint64(4 * reading)))
-    return np.asarray(np.abs(mean) ** 2 + floor**2 / averages * scatter, dtype=np.float64)
-
-
-def key_of(*parts: object) -> int:
-    """64 bits that stand for all of `parts`."""
-    digest = hashlib.blake2b(repr(parts).encode(), digest_size=8).digest()
-    return int.from_bytes(digest, "little")
-
-
-def _words(key: int, freq_hz: FloatArray, takes: _Words) -> _Words:
-    # by the millihertz: a frequency sent as text may come back a last bit away
-    place = np.round(freq_hz * 1e3).astype(np.uint64)
-    return _mix(_mix(place + np.uint64(key)) + takes * _GOLDEN)
-
-
-def _mix(words: _Words) -> _Words:
-    """The output of splitmix64: Steele, Lea, Flood, Fast splittable pseudorandom number generators, 2014."""
-    words = words + _GOLDEN
-    words = (words ^ words >> np.uint64(30)) * np.uint64(0xBF58476D1CE4E5B9)
-    words = (words ^ words >> np.uint64(27)) * np.uint64(0x94D049BB133111EB)
-    return words ^ words >> np.uint64(31)
-
-
-def _uniform(words: _Words) -> FloatArray:
-    """Between 0 and 1, neither of them included."""
-    return np.asarray(((_mix(words) >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53, dtype=np.float64)
-
-
-def _normal_pair(words: _Words, lane: int) -> ComplexArray:
-    """Real and imaginary part each normal with variance 1, by Box and Muller (1958)."""
-    first = _uniform(words + np.uint64(lane))
-    second = (_mix(words ^ np.uint64((lane + 1) << 32)) >> np.uint64(11)).astype(np.float64) * 2.0**-53
-    return np.asarray(np.sqrt(-2.0 * np.log(first)) * np.exp(2j * np.pi * second), dtype=np.complex128)

@@ -19,7 +19,9 @@ from fixtures_sim.cabling import Cabling, between_cables
 from fixtures_sim.device import ComplexArray, FloatArray
 from fixtures_sim.faults import Faults
 from fixtures_sim.fixture import Fixture
-from fixtures_sim.imperfections import Care, Imperfections, key_of, load_reflections, mean_power
+from fixtures_sim.imperfections import Imperfections, load_reflections
+from fixtures_sim.keys import key_of
+from fixtures_sim.noise import Care, mean_power
 from fixtures_sim.scpi.box import Command, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import Token

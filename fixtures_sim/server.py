@@ -19,7 +19,8 @@ from fixtures_sim.faults import Fault, Faults, carry_out
 from fixtures_sim.fixture import Fixture
 from fixtures_sim.hands import Hands
 from fixtures_sim.hislip import HislipServer
-from fixtures_sim.imperfections import Imperfections, key_of
+from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.keys import key_of
 from fixtures_sim.scalar import ScalarAnalyzer, ScalarErrors
 from fixtures_sim.scpi.box import Abandoned, Session
 from fixtures_sim.scpi.errors import ScpiError
@@ -45,7 +46,13 @@ class Bench:
         scalar: ScalarErrors | None,
     ) -> None:
         kit = true_kit(np.random.default_rng(key_of(seed, "calibration kit")))
-        self.fixture = Fixture(REFERENCE_TEMPERATURE_C, test_ports=test_ports, kit=kit)
+        self.fixture = Fixture(
+            REFERENCE_TEMPERATURE_C,
+            test_ports=test_ports,
+            kit=kit,
+            connectors=imperfections.connectors,
+            seed=seed,
+        )
         self.faults = Faults()
         make: Callable[..., Sweeper] = VectorAnalyzer if scalar is None else partial(ScalarAnalyzer, scalar)
         self.analyzer = make(
@@ -83,6 +90,10 @@ class Bench:
     def warm(self, temperature_c: float) -> None:
         """Bring the device to this temperature. Raises ValueError."""
         self.fixture.warm(temperature_c)
+
+    def pass_time(self, hours: float) -> None:
+        """Let time pass, for whatever drifts. Raises ValueError."""
+        self.fixture.pass_time(hours)
 
     def fault(self, fault: Fault) -> None:
         """Let something go wrong."""

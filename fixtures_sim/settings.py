@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixtures_sim.device import FloatArray
-from fixtures_sim.imperfections import PARAMETERS
 from fixtures_sim.scpi.box import Command, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import Token
 from fixtures_sim.scpi.values import boolean, nr3, number, quoted, string
 from fixtures_sim.sweep_settings import HIGH_HZ, LOW_HZ, MOST_POINTS, SweepCommands, Sweeping, SweepState
 
+PARAMETERS = ("S11", "S21", "S12", "S22")
 FORMS = ("COMPlex", "MLOGarithmic", "MLINear", "PHASe", "REAL", "IMAGinary", "SWR")
 
 _FUNCTION = re.compile(r"XFR(?:EQUENCY)?:POW(?:ER)?:(S[12][12])")

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fixtures_sim.cabling import Cabling
 from fixtures_sim.device import FloatArray
 from fixtures_sim.faults import Faults
-from fixtures_sim.imperfections import Care
+from fixtures_sim.noise import Care
 from fixtures_sim.scpi.box import Box, Command, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import Token

@@ -248,13 +248,19 @@ def try_dialect(
 def simulate(
     seed: Annotated[int, typer.Option(metavar="N")] = 1,
     real_time: Annotated[bool, typer.Option("--real-time", help="Sweeps take their time.")] = False,
+    imperfect: Annotated[
+        bool,
+        typer.Option("--imperfect", help="With everything a real bench adds: errors, drift, connectors."),
+    ] = False,
     socket_port: Annotated[int, typer.Option(metavar="PORT", help="0 takes a free one.")] = 0,
     hislip_port: Annotated[int, typer.Option(metavar="PORT", help="0 takes a free one.")] = 0,
 ) -> None:
     """Start the simulated bench alone; Ctrl-C ends it."""
     from station.cli.simulator import run_alone
 
-    run_alone(seed, real_time=real_time, socket_port=socket_port, hislip_port=hislip_port)
+    run_alone(
+        seed, real_time=real_time, imperfect=imperfect, socket_port=socket_port, hislip_port=hislip_port
+    )
 
 
 @app.command()

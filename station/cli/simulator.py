@@ -43,12 +43,21 @@ class Ports:
 
 @contextmanager
 def simulated_bench(
-    seed: int, *, real_time: bool = False, socket_port: int = 0, hislip_port: int = 0
+    seed: int,
+    *,
+    real_time: bool = False,
+    imperfect: bool = False,
+    socket_port: int = 0,
+    hislip_port: int = 0,
 ) -> Iterator[Ports]:
-    """A simulated bench for as long as the block lasts; it also ends when this program dies."""
+    """A simulated bench for as long as the block lasts; it also ends when this program dies.
+
+    An `imperfect` one adds everything a real bench adds, from test-port errors to cables that are bent.
+    """
     command = [sys.executable, "-m", "fixtures_sim", "--until-stdin-closes", "--seed", str(seed)]
     command += ["--socket-port", str(socket_port), "--hislip-port", str(hislip_port)]
     command += ["--real-time"] if real_time else []
+    command += ["--imperfect"] if imperfect else []
     pipe = subprocess.PIPE
     try:
         process = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, text=True)
@@ -69,10 +78,10 @@ def simulated_bench(
                 stream.close()
 
 
-def run_alone(seed: int, *, real_time: bool, socket_port: int, hislip_port: int) -> None:
+def run_alone(seed: int, *, real_time: bool, imperfect: bool, socket_port: int, hislip_port: int) -> None:
     """Run the bench until Ctrl-C and say how to reach it."""
     with simulated_bench(
-        seed, real_time=real_time, socket_port=socket_port, hislip_port=hislip_port
+        seed, real_time=real_time, imperfect=imperfect, socket_port=socket_port, hislip_port=hislip_port
     ) as ports:
         sys.stdout.write(_how_to_reach(ports))
         sys.stdout.flush()
@@ -123,6 +132,10 @@ class Hands:
     def connect(self, standard: str, *test_ports: int) -> None:
         """Connect a calibration standard, or a termination, to one test port or between two."""
         self._ask({"do": "connect", "standard": standard, "ports": list(test_ports)})
+
+    def pass_time(self, hours: float) -> None:
+        """Let time pass on the bench, for whatever drifts."""
+        self._ask({"do": "pass time", "hours": hours})
 
     def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
         """Cable the unit once more."""

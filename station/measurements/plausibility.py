@@ -61,19 +61,13 @@ MOVED_ALIKE = 0.4
 """Share of the larger of two such shifts by which they may differ."""
 
 
-Check = Callable[[Evidence], Doubt | None]
-
-
-def doubt_about(
-    sweep: Sweep, earlier: Sequence[Sweep], channels: Channels, checks: tuple[Check, ...] | None = None
-) -> Doubt | None:
+def doubt_about(sweep: Sweep, earlier: Sequence[Sweep], channels: Channels) -> Doubt | None:
     """The first reason to doubt a hook-up; None when there is nothing to doubt.
 
-    `earlier` are the sweeps of the same run that were not doubted; `checks` are those of a duplexer unless others
-    are given.
+    `earlier` are the sweeps of the same run that were not doubted.
     """
     evidence = Evidence(sweep, tuple(earlier), channels)
-    for check in CHECKS if checks is None else checks:
+    for check in CHECKS:
         if found := check(evidence):
             return found
     return None
@@ -197,7 +191,7 @@ def _deaf_at_its_channel(evidence: Evidence) -> Doubt | None:
     return None
 
 
-CHECKS: tuple[Check, ...] = (
+CHECKS: tuple[Callable[[Evidence], Doubt | None], ...] = (
     _gain,
     _one_way,
     _nothing_connected,
@@ -209,6 +203,3 @@ CHECKS: tuple[Check, ...] = (
     _deaf_at_its_channel,
 )
 """In this order, and the first that speaks is told: what comes later is often the same mistake in vaguer words."""
-
-ANY_PASSIVE: tuple[Check, ...] = (_gain, _one_way, _nothing_connected, contradiction)
-"""What is asked of a device that is no duplexer, such as a check standard: its paths may all be alike."""

@@ -36,6 +36,8 @@ def test_a_unit_is_placed_hooked_up_warmed_and_removed(bench: Bench, ask: Callab
     assert bench.fixture.cabling.name == "ANT-RX"
     assert ask({"do": "temperature", "celsius": 41.5}) == {"ok": True}
     assert bench.fixture.temperature_c == 41.5
+    assert ask({"do": "pass time", "hours": 2.5}) == {"ok": True}
+    assert bench.fixture.hours == 2.5
     assert ask({"do": "remove"}) == {"ok": True}
     assert bench.fixture.cabling.device is None
 
@@ -128,6 +130,7 @@ def test_faults_are_ordered_and_cleared(
         ({"do": "connect", "standard": "load", "ports": ["1"]}, "a list of whole numbers, not ['1']"),
         ({"do": "temperature", "celsius": 1e9}, "between -60 and 150 deg C"),
         ({"do": "temperature", "celsius": float("nan")}, "between -60 and 150 deg C"),
+        ({"do": "pass time", "hours": -1}, "hours that pass are a finite number, at least 0, not -1"),
         ({"do": "fault", "kind": "explodes"}, "there is no fault 'explodes'; the faults are silent"),
         ({"do": "fault"}, "'kind' is missing"),
         ({"do": "fault", "kind": "late", "seconds": "long"}, "seconds must be a number"),

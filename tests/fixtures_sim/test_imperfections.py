@@ -1,105 +1,17 @@
-"""What the bench adds: noise by its laws, a load that is not perfect, uncorrected test ports."""
+"""Everything a bench adds, in one place."""
 
 from __future__ import annotations
 
-import math
-import warnings
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
-from skrf.calibration import TwelveTerm
-from skrf.network import Network
 
-from fixtures_sim.imperfections import (
-    Care,
-    Imperfections,
-    Noise,
-    TestPorts,
-    key_of,
-    load_reflections,
-    through_ports,
-    with_noise,
-)
+from fixtures_sim.imperfections import Imperfections, load_reflections
 from fixtures_sim.loads import Load
 
-USUAL = Noise()
-FREQ_HZ = np.linspace(100e6, 200e6, 20_001)
-FIRST = np.zeros(len(FREQ_HZ), dtype=np.uint64)
-FIVE_SIGMA_OF_20001 = 5.0 / math.sqrt(2.0 * 2.0 * len(FREQ_HZ))
-"""Relative scatter of an rms over that many complex values."""
-
-
-def noise_of(
-    level: float, care: Care, *, key: int = 5, takes: np.ndarray = FIRST, noise: Noise = USUAL
-) -> np.ndarray:
-    s = np.full(len(FREQ_HZ), level, dtype=np.complex128)
-    return with_noise(s, noise, care, key, FREQ_HZ, takes) - s
-
-
-def rms(values: np.ndarray) -> float:
-    return float(np.sqrt(np.mean(np.abs(values) ** 2)))
-
-
-@pytest.mark.parametrize(
-    ("care", "floor_db"),
-    [
-        (Care(1e3, 1, 0.0), -115.0),
-        (Care(10e3, 1, 0.0), -105.0),
-        (Care(1e3, 10, 0.0), -125.0),
-        (Care(100.0, 1, 10.0), -135.0),
-        (Care(1e3, 1, -20.0), -95.0),
-    ],
-)
-def test_floor_follows_bandwidth_averages_and_power(care: Care, floor_db: float) -> None:
-    assert rms(noise_of(0.0, care)) == pytest.approx(10 ** (floor_db / 20), rel=FIVE_SIGMA_OF_20001)
-
-
-def test_trace_noise_follows_bandwidth_but_not_power() -> None:
-    usual = 0.002 * math.log(10.0) / 20.0
-    quiet = Noise(floor_db=-300.0)
-    for care, factor in ((Care(1e3, 1, 0.0), 1.0), (Care(1e3, 1, -20.0), 1.0), (Care(4e3, 1, 0.0), 2.0)):
-        seen = noise_of(1.0, care, noise=quiet)
-        assert rms(seen.real) == pytest.approx(usual * factor, rel=2 * FIVE_SIGMA_OF_20001)
-        assert rms(seen.imag) == pytest.approx(usual * factor, rel=2 * FIVE_SIGMA_OF_20001)
-
-
-def test_noise_is_normal_without_mean_and_without_memory() -> None:
-    seen = noise_of(0.0, Care(1e3, 1, 0.0)) * math.sqrt(2.0) / 10 ** (-115 / 20)
-    parts = np.concatenate([seen.real, seen.imag])
-    scatter = 5.0 / math.sqrt(len(parts))
-    assert abs(parts.mean()) < scatter
-    assert abs((parts**4).mean() - 3.0) < math.sqrt(96.0) * scatter
-    assert abs(np.corrcoef(seen.real, seen.imag)[0, 1]) < 5.0 / math.sqrt(len(seen))
-    assert abs(np.corrcoef(seen.real[1:], seen.real[:-1])[0, 1]) < 5.0 / math.sqrt(len(seen))
-
-
-def test_noise_is_a_function_of_what_is_measured_and_how_often() -> None:
-    care = Care(1e3, 1, 0.0)
-    once = noise_of(0.0, care)
-    assert np.array_equal(once, noise_of(0.0, care))
-    again = noise_of(0.0, care, takes=FIRST + np.uint64(1))
-    assert abs(np.corrcoef(once.real, again.real)[0, 1]) < 5.0 / math.sqrt(len(once))
-    other = noise_of(0.0, care, key=6)
-    assert abs(np.corrcoef(once.real, other.real)[0, 1]) < 5.0 / math.sqrt(len(once))
-
-
-def test_noise_at_a_frequency_does_not_depend_on_the_others() -> None:
-    care = Care(1e3, 1, 0.0)
-    s = np.zeros(3, dtype=np.complex128)
-    part = with_noise(s, Noise(), care, 5, FREQ_HZ[7:10], FIRST[:3])
-    assert np.array_equal(part, noise_of(0.0, care)[7:10])
-
-
-def test_keys_differ_and_stay() -> None:
-    assert key_of(1, "a", "TX-ANT", 0, "S21", Care(1e3, 1, 0.0)) == key_of(
-        1, "a", "TX-ANT", 0, "S21", Care(1e3, 1, 0.0)
-    )
-    assert len({key_of(1, "a"), key_of(1, "b"), key_of(2, "a"), key_of("1", "a")}) == 4
-
-
-def three_port(device: object, temperature_c: float = 23.0) -> Network:
-    freq_hz = FREQ_HZ[:5]
-    return Network(f=freq_hz, f_unit="hz", s=device.s(freq_hz, temperature_c), z0=50)  # type: ignore[attr-defined]
+FREQ_HZ = np.linspace(100e6, 200e6, 5)
 
 
 def test_a_load_has_the_return_loss_it_is_named_by() -> None:
@@ -109,29 +21,29 @@ def test_a_load_has_the_return_loss_it_is_named_by() -> None:
     assert np.abs(reflections["RX"]) == pytest.approx(10 ** (-12 / 20))
 
 
-def test_test_port_errors_are_the_twelve_term_model_of_scikit_rf(device: object) -> None:
-    """Seven terms of each direction as scikit-rf's calibration applies them, to rounding."""
-    network = three_port(device).subnetwork([0, 1])
-    ports = TestPorts(
-        directivity_db=25.0, source_match_db=18.0, load_match_db=16.0, tracking_db=0.7, delay_s=2e-9
-    )
-    turn = np.exp(-2j * np.pi * ports.delay_s * network.f)
-    size = {
-        name: 10 ** (-getattr(ports, f"{name}_db") / 20)
-        for name in ("directivity", "source_match", "load_match", "tracking")
-    }
-    none = np.zeros(5, dtype=complex)
-    terms = {}
-    for way in ("forward", "reverse"):
-        terms[f"{way} directivity"] = size["directivity"] * turn
-        terms[f"{way} source match"] = size["source_match"] * turn**2
-        terms[f"{way} load match"] = size["load_match"] * turn**3
-        terms[f"{way} reflection tracking"] = size["tracking"] + none
-        terms[f"{way} transmission tracking"] = size["tracking"] + none
-        terms[f"{way} isolation"] = none
-    with warnings.catch_warnings():
-        # there are no standards whose kind scikit-rf would have to guess
-        warnings.filterwarnings("ignore", "n_thrus is None")
-        calibration = TwelveTerm.from_coefs(network.frequency, terms)
-    expected = calibration.embed(network).s
-    assert np.abs(through_ports(network.s, ports, network.f) - expected).max() < 1e-14
+def test_a_full_bench_has_everything_and_is_the_same_for_a_seed() -> None:
+    full = Imperfections.full(4)
+    assert full == Imperfections.full(4)
+    assert full != Imperfections.full(5)
+    assert all((full.noise, full.ports, full.connectors))
+    assert set(full.loads) == {"TX", "ANT", "RX"}
+    assert all(34.0 < load.return_loss_db < 46.0 for load in full.loads.values())
+
+
+def test_a_full_bench_reads_the_device_through_all_its_errors(
+    make_bench: Callable[..., Any], device: Any, visa: Callable[[str], Any]
+) -> None:
+    """Away from the truth by more than noise, and by no more than raw ports make of it."""
+    with make_bench(seed=3, device=device, imperfections=Imperfections.full(3)) as bench:
+        bench.hook_up("TX", "ANT")
+        analyzer = visa(bench.socket_address)
+        analyzer.write("*RST;:SENS:FREQ:STAR 100MHZ;STOP 200MHZ;:SENS:SWE:POIN 5;:CALC:FORM MLIN")
+        text = analyzer.query("SENS:FUNC 'XFR:POW:S21';:INIT;:CALC:DATA?")
+    off = np.abs([float(value) for value in text.split(",")] - np.abs(device.s(FREQ_HZ, 23.0)[:, 1, 0]))
+    assert 0.01 < off.max() < 0.3
+
+
+@pytest.mark.parametrize("hours", [-1.0, float("nan"), float("inf")])
+def test_time_passes_forwards_and_ends(make_bench: Callable[..., Any], hours: float) -> None:
+    with make_bench() as bench, pytest.raises(ValueError, match="hours that pass are a finite number"):
+        bench.pass_time(hours)

@@ -90,18 +90,17 @@ def test_a_taken_port_is_one_line_and_exit_code_two(start: Any) -> None:
     ]
 
 
-def test_an_uncalibrated_analyzer_and_a_poor_load_can_be_asked_for(
+def test_an_uncalibrated_analyzer_a_poor_load_and_a_whole_real_bench_can_be_asked_for(
     start: Any, raw: Callable[[int], Any]
 ) -> None:
-    """Both move the reading of the same unit by more than noise could."""
+    """Each moves the reading of the same unit by more than noise could."""
     question = (
         "SENS:FREQ:STAR 157.4MHZ;STOP 157.4MHZ;:SENS:SWE:POIN 1;:SENS:FUNC 'XFR:POW:S22';:INIT;:CALC:DATA?"
     )
     read = []
-    for arguments in ((), ("--test-port-errors",), ("--load-return-loss-db", "3")):
+    for arguments in ((), ("--test-port-errors",), ("--load-return-loss-db", "3"), ("--imperfect",)):
         program = start("--until-stdin-closes", *arguments)
         client = raw(ports(program)["socket"])
         client.send("CALC:FORM REAL")
         read.append(float(client.ask(question)))
-    assert abs(read[1] - read[0]) > 1e-3
-    assert abs(read[2] - read[0]) > 1e-3
+    assert min(abs(value - read[0]) for value in read[1:]) > 1e-3

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fixtures_sim.imperfections import mean_power
+from fixtures_sim.noise import mean_power
 from fixtures_sim.scalar import ScalarErrors
 from fixtures_sim.server import Bench, running_bench
 

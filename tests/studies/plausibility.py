@@ -21,7 +21,9 @@ import numpy as np
 
 import station
 from fixtures_sim.cabling import Cabling, Slip, between_cables
-from fixtures_sim.imperfections import Care, Noise, TestPorts, key_of, through_ports, with_noise
+from fixtures_sim.keys import key_of
+from fixtures_sim.noise import Care, Noise, with_noise
+from fixtures_sim.port_errors import TestPorts, seen_through
 from fixtures_sim.units import Unit, build_unit, defect_from
 from limits.quantity import Channels
 from station.instruments.analyzer import Ability
@@ -74,11 +76,9 @@ class Bench:
         """The sweep of a hook-up that the operator was told, over the cabling that came of it."""
         settings = plan.orders[0].settings
         care = Care(settings.bandwidth_hz, settings.averages, settings.power_dbm)
-        clean = through_ports(
-            between_cables(cabling, dict.fromkeys(PORTS, self.load), freq_hz, 23.0 + place * self.warming_k),
-            RESIDUAL,
-            freq_hz,
-        )
+        loads = dict.fromkeys(PORTS, self.load)
+        at_cables = between_cables(cabling, loads, freq_hz, 23.0 + place * self.warming_k)
+        clean = seen_through(at_cables, RESIDUAL.terms(freq_hz, 2))
         takes = np.zeros(len(freq_hz), dtype=np.uint64)
         s = np.empty_like(clean)
         for to in (0, 1):
