@@ -22,10 +22,15 @@ from limits.units import (
     SIGNED,
     dbm,
     decibel,
+    degrees,
+    farad,
     flag,
+    henry,
     hertz,
     hertz_text,
+    kelvin,
     number,
+    ohm,
     plain,
     seconds,
     tidy,
@@ -58,8 +63,17 @@ Hertz = Annotated[
 Decibel = Annotated[float, _from_text(decibel), _schema(rf"{SIGNED}\s*dB", "A ratio, e.g. 1.5 dB.")]
 Dbm = Annotated[float, _from_text(dbm), _schema(rf"{SIGNED}\s*dBm", "A power, e.g. -10 dBm.")]
 Seconds = Annotated[
-    float, _from_text(seconds), _schema(rf"\+?\s*{NUMBER}\s*(s|ms|µs|us|min|h)", "A time, e.g. 10 s or 5 ms.")
+    float,
+    _from_text(seconds),
+    _schema(rf"\+?\s*{NUMBER}\s*(s|ms|µs|us|ns|ps|min|h|d)", "A time, e.g. 10 s or 5 ms."),
 ]
+Kelvin = Annotated[
+    float, _from_text(kelvin), _schema(rf"{SIGNED}\s*K", "A difference of temperatures, e.g. 2 K.")
+]
+Degrees = Annotated[float, _from_text(degrees), _schema(rf"{SIGNED}\s*(deg|°)", "An angle, e.g. 10 deg.")]
+Ohm = Annotated[float, _from_text(ohm), _schema(rf"{SIGNED}\s*ohm", "A resistance, e.g. 50 ohm.")]
+Farad = Annotated[float, _from_text(farad), _schema(rf"{SIGNED}\s*[fp]F", "A capacitance, e.g. 68 fF.")]
+Henry = Annotated[float, _from_text(henry), _schema(rf"{SIGNED}\s*[pn]H", "An inductance, e.g. 8 pH.")]
 Whole = Annotated[int, _from_text(whole), _schema("-?(0|[1-9][0-9]*)", "A whole number, e.g. 4.", "integer")]
 Number = Annotated[float, _from_text(number), _schema(rf"[+-]?{NUMBER}", "A number, e.g. 0.66.", "number")]
 Flag = Annotated[bool, _from_text(flag), _schema("(yes|no|true|false)", "yes or no.", "boolean")]

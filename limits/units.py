@@ -1,4 +1,4 @@
-"""Numbers with units, as people write them, to Hz, dB, dBm, deg C and seconds; and back to text for Hz.
+"""Numbers with units, as people write them, to Hz, dB, dBm, deg C, seconds, ohm ...; and back to text for Hz.
 
 Strict on purpose: a unit is never guessed, `mHz` is not MHz, and `157,05 MHz` is not 15705 MHz. A prefix is
 applied to the text of the number, not by multiplying: `float("128.002e6")` is the nearest double, while
@@ -23,8 +23,10 @@ SIGNED = r"[+-]?\s*" + NUMBER
 HERTZ: Mapping[str, int] = {"Hz": 0, "kHz": 3, "MHz": 6, "GHz": 9}
 """Units of frequency with their power of ten."""
 
-SECONDS: Mapping[str, int] = {"s": 0, "ms": -3, "µs": -6, "us": -6}
-MINUTES: Mapping[str, int] = {"min": 60, "h": 3600}
+SECONDS: Mapping[str, int] = {"s": 0, "ms": -3, "µs": -6, "us": -6, "ns": -9, "ps": -12}
+MINUTES: Mapping[str, int] = {"min": 60, "h": 3600, "d": 86_400}
+FARAD: Mapping[str, int] = {"fF": -15, "pF": -12}
+HENRY: Mapping[str, int] = {"pH": -12, "nH": -9}
 
 
 def tidy(text: str) -> str:
@@ -55,8 +57,33 @@ def celsius(text: str) -> float:
     return _with_exponent(text, {"°C": 0, "C": 0}, "a temperature like '23 °C'")
 
 
+def kelvin(text: str) -> float:
+    """A difference of temperatures: `2 K` to 2.0. Raises ValueError that says what was expected."""
+    return _with_exponent(text, {"K": 0}, "a difference of temperatures like '2 K'")
+
+
+def degrees(text: str) -> float:
+    """An angle: `10 deg` to 10.0. Raises ValueError that says what was expected."""
+    return _with_exponent(text, {"deg": 0, "°": 0}, "an angle like '10 deg'")
+
+
+def ohm(text: str) -> float:
+    """`50 ohm` to 50.0. Raises ValueError that says what was expected."""
+    return _with_exponent(text, {"ohm": 0}, "a resistance like '50 ohm'")
+
+
+def farad(text: str) -> float:
+    """`68 fF` to 6.8e-14. Raises ValueError that says what was expected."""
+    return _with_exponent(text, FARAD, "a capacitance like '68 fF'")
+
+
+def henry(text: str) -> float:
+    """`8 pH` to 8e-12. Raises ValueError that says what was expected."""
+    return _with_exponent(text, HENRY, "an inductance like '8 pH'")
+
+
 def seconds(text: str) -> float:
-    """`10 s`, `5 ms`, `20 min`, `8 h` to seconds. Raises ValueError that says what was expected."""
+    """`10 s`, `5 ms`, `20 min`, `8 h`, `30 d` to seconds. Raises ValueError that says what was expected."""
     number, unit = _split(text, (*SECONDS, *MINUTES), "a time like '10 s'")
     value = float(number) * MINUTES[unit] if unit in MINUTES else float(f"{number}e{SECONDS[unit]}")
     if not 0 <= value < math.inf:

@@ -52,7 +52,7 @@ SINGLE_FILES = {
 ONLY_HERE: dict[str, str | tuple[str, ...]] = {
     "pyvisa": "station/instruments/visa.py",
     "pyvisa_py": "station/instruments/visa.py",
-    "skrf": "fixtures_sim/",
+    "skrf": ("fixtures_sim/", "station/measurements/calibration.py"),
     "pyhanko": ("reports/signing.py", "reports/verifying.py"),
     "sqlalchemy": "station/database/",
     "alembic": "station/database/",

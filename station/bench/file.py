@@ -11,7 +11,7 @@ from limits.formwords import suggest
 from limits.yamlfile import YamlFile, read, read_bytes
 from station.bench.form import IDENTITY_IS, BenchForm
 from station.instruments.analyzer import Ability
-from station.instruments.catalog import ANALYZERS
+from station.instruments.catalog import ANALYZERS, AnalyzerKind, kind_named
 from station.instruments.visa import address_mistake
 from station.measurements.load import Load, Loads, read_load
 from station.measurements.sweep import Port
@@ -52,8 +52,22 @@ class Bench:
     @property
     def ability(self) -> Ability:
         """What the analyzer can do."""
-        analyzer = self.source.value.analyzer
-        return Ability(analyzer.from_hz, analyzer.to_hz, analyzer.most_points)
+        analyzer, kind = self.source.value.analyzer, self.kind
+        return Ability(
+            analyzer.from_hz,
+            analyzer.to_hz,
+            analyzer.most_points,
+            hookups=kind.hookups,
+            phase=kind.phase,
+        )
+
+    @property
+    def kind(self) -> AnalyzerKind:
+        """Of the analyzer."""
+        kind = kind_named(self.source.value.analyzer.kind)
+        if kind is None:
+            raise LookupError("a bench file with an unknown kind of analyzer is refused when it is read")
+        return kind
 
 
 def load(path: Path) -> Bench:

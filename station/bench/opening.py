@@ -10,7 +10,6 @@ from pathlib import Path
 from limits.errors import BadInput
 from station.bench.file import Bench
 from station.instruments.analyzer import Analyzer
-from station.instruments.catalog import ANALYZERS, AnalyzerKind
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
 from station.instruments.link import Link, open_link
 
@@ -21,7 +20,14 @@ def dialect_of(bench: Bench, dialect_folder: Path | None) -> Dialect:
     if name not in dialect_names(dialect_folder):
         what = unknown_dialect(name, dialect_folder)
         raise BadInput((bench.source.mistake(("analyzer", "dialect"), what),))
-    return find_dialect(name, dialect_folder)
+    dialect = find_dialect(name, dialect_folder)
+    if dialect.form.paths not in bench.kind.paths:
+        what = (
+            f"dialect '{name}' has 'paths: {dialect.form.paths}', which an analyzer of kind '{bench.kind.name}' "
+            f"cannot use; it needs one with 'paths: {' or '.join(bench.kind.paths)}'"
+        )
+        raise BadInput((bench.source.mistake(("analyzer", "dialect"), what),))
+    return dialect
 
 
 @contextmanager
@@ -53,8 +59,4 @@ def open_analyzer(
     """
     form = bench.source.value.analyzer
     with open_analyzer_link(bench, dialect_folder) as (link, dialect):
-        yield _kind(form.kind).make(link, dialect, bench.ability, identity=form.identity, now=now)
-
-
-def _kind(name: str) -> AnalyzerKind:
-    return next(kind for kind in ANALYZERS if kind.name == name)
+        yield bench.kind.make(link, dialect, bench.ability, identity=form.identity, now=now)

@@ -10,7 +10,9 @@ from typing import Protocol
 from station.instruments.analyzer import Ability, Analyzer
 from station.instruments.dialect import Dialect
 from station.instruments.link import Link
+from station.instruments.scalar import ScalarAnalyzer
 from station.instruments.vector import VectorAnalyzer
+from station.measurements.sweep import HOOKUPS, SINGLES, Hookup
 
 
 class MakesAnalyzer(Protocol):
@@ -33,7 +35,24 @@ class AnalyzerKind:
 
     name: str
     make: MakesAnalyzer
+    hookups: tuple[Hookup, ...] = HOOKUPS
+    """What it sweeps."""
+
+    phase: bool = True
+    """Whether it measures phases."""
+
+    paths: tuple[str, ...] = ("one", "all")
+    """The `paths` of the dialects it can speak."""
 
 
-ANALYZERS: tuple[AnalyzerKind, ...] = (AnalyzerKind("vector", VectorAnalyzer),)
-"""`vector` is a two-port vector network analyzer: complex S-parameters."""
+ANALYZERS: tuple[AnalyzerKind, ...] = (
+    AnalyzerKind("vector", VectorAnalyzer),
+    AnalyzerKind("scalar", ScalarAnalyzer, (*HOOKUPS, *SINGLES), phase=False, paths=("none",)),
+)
+"""`vector` is a two-port vector network analyzer: complex S-parameters. `scalar` is a spectrum analyzer with tracking
+generator and a return-loss bridge: magnitudes, of a transmission one way, of a reflection one port at a time."""
+
+
+def kind_named(name: str) -> AnalyzerKind | None:
+    """The kind of a name; None where there is none."""
+    return next((kind for kind in ANALYZERS if kind.name == name), None)

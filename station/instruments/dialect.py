@@ -64,11 +64,11 @@ class DialectForm(Form):
     """Whether several commands may travel in one message."""
 
     line_end: Literal["LF", "CRLF"] = "LF"
-    paths: Literal["one", "all"]
-    """S-parameters in one sweep."""
+    paths: Literal["one", "all", "none"]
+    """S-parameters in one sweep; with none, what is fetched is the power at a receiver in dBm."""
 
     frequencies: Literal["linear", "list"]
-    path: Text
+    path: Text = ""
     numbers: Numbers
     prepare: tuple[Text, ...] = ()
     settings: tuple[Text, ...]
@@ -233,6 +233,13 @@ def _mistakes(source: YamlFile[DialectForm]) -> list[Mistake]:
 def _path_mistakes(source: YamlFile[DialectForm]) -> list[Mistake]:
     form = source.value
     found: list[Mistake] = []
+    if form.paths == "none":
+        for name, there in (("path", form.path), ("choose", form.choose)):
+            if there:
+                found.append(source.mistake((name,), "with 'paths: none' there is no S-parameter to name"))
+        if "{path}" in form.fetch:
+            found.append(source.mistake(("fetch",), "with 'paths: none' it cannot have '{path}'"))
+        return found
     if form.paths == "one" and not any("{path}" in each for each in form.choose):
         what = "with 'paths: one' a command under 'choose' must have '{path}'"
         found.append(source.mistake(("choose",), what))
@@ -240,6 +247,8 @@ def _path_mistakes(source: YamlFile[DialectForm]) -> list[Mistake]:
         found.append(source.mistake(("fetch",), "with 'paths: all' it must have '{path}'"))
     if form.paths == "all" and form.choose:
         found.append(source.mistake(("choose",), "with 'paths: all' there is nothing to choose"))
+    if not form.path:
+        return [*found, source.mistake(("path",), "it is missing: how an S-parameter is spelled")]
     found += [
         source.mistake(("path",), f"it must have '{{{word}}}'")
         for word in ("to", "from")

@@ -19,7 +19,7 @@ from station.instruments.analyzer import Ability
 from station.instruments.block import split_answers
 from station.instruments.dialect import Dialect, same_answer, words_for
 from station.instruments.link import Link
-from station.instruments.vector import timeout_for
+from station.instruments.sweeping import timeout_for
 from station.measurements.sweep import SweepSettings
 
 SAFE_POWER_DBM = -20.0
@@ -175,6 +175,9 @@ class _Trial:
         points = self._freq_hz.size
 
         def ask(question: str) -> str:
+            if self._dialect.form.paths == "none":
+                powers_dbm = self._link.ask_numbers(question, self._dialect.numbers, points)
+                return f"{points} powers, the largest {powers_dbm.max():.1f} dBm"
             values = self._link.ask_numbers(question, self._dialect.numbers, 2 * points).view(np.complex128)
             largest_db = 20 * np.log10(max(float(np.abs(values).max()), 1e-20))
             return f"{points} complex numbers, the largest {largest_db:.1f} dB"

@@ -79,6 +79,8 @@ def splice(sweeps: Sequence[Sweep]) -> Sweep:
 
 def pairs_in(sweep: Sweep) -> tuple[Sweep, ...]:
     """A sweep seen as one of each pair of ports that it covers."""
+    if not sweep.phase:
+        raise ValueError("magnitudes alone cannot be read without reference sweeps")
     if sweep.hookup in HOOKUPS:
         return (sweep,)
     return tuple(_between(sweep, pair) for pair in HOOKUPS if sweep.hookup.covers(pair))

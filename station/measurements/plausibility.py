@@ -61,13 +61,19 @@ MOVED_ALIKE = 0.4
 """Share of the larger of two such shifts by which they may differ."""
 
 
-def doubt_about(sweep: Sweep, earlier: Sequence[Sweep], channels: Channels) -> Doubt | None:
+Check = Callable[[Evidence], Doubt | None]
+
+
+def doubt_about(
+    sweep: Sweep, earlier: Sequence[Sweep], channels: Channels, checks: tuple[Check, ...] | None = None
+) -> Doubt | None:
     """The first reason to doubt a hook-up; None when there is nothing to doubt.
 
-    `earlier` are the sweeps of the same run that were not doubted.
+    `earlier` are the sweeps of the same run that were not doubted; `checks` are those of a duplexer unless others
+    are given.
     """
     evidence = Evidence(sweep, tuple(earlier), channels)
-    for check in CHECKS:
+    for check in CHECKS if checks is None else checks:
         if found := check(evidence):
             return found
     return None
@@ -191,7 +197,7 @@ def _deaf_at_its_channel(evidence: Evidence) -> Doubt | None:
     return None
 
 
-CHECKS: tuple[Callable[[Evidence], Doubt | None], ...] = (
+CHECKS: tuple[Check, ...] = (
     _gain,
     _one_way,
     _nothing_connected,
@@ -203,3 +209,6 @@ CHECKS: tuple[Callable[[Evidence], Doubt | None], ...] = (
     _deaf_at_its_channel,
 )
 """In this order, and the first that speaks is told: what comes later is often the same mistake in vaguer words."""
+
+ANY_PASSIVE: tuple[Check, ...] = (_gain, _one_way, _nothing_connected, contradiction)
+"""What is asked of a device that is no duplexer, such as a check standard: its paths may all be alike."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from limits.decide import judge
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.table import LimitTable
@@ -15,6 +16,7 @@ from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.evaluation import BenchData
 from station.measurements.load import Loads
+from station.orders import Serial
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
 from station.sequencer.run import Task
@@ -88,30 +90,54 @@ def make_task(
     started: datetime,
 ) -> Task:
     """The task of one run, with the exact texts it runs under."""
-    recipe, table = prepared.recipe, prepared.table
-    head = RunHead(
-        serial=prepared.unit.serial,
+    table, channels = prepared.table, prepared.channels
+    limits = kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text)
+    head = head_of(
+        prepared.unit.serial, prepared.recipe, limits, bench, identity, operator, temperature_c, started
+    )
+    return Task(
+        head, channels, prepared.plan, lambda readings: judge(table, readings, channels), bench_data(bench)
+    )
+
+
+def head_of(
+    serial: Serial,
+    recipe: Recipe,
+    limits: StoredText,
+    bench: Bench,
+    identity: str,
+    operator: str,
+    temperature_c: float | None,
+    started: datetime,
+) -> RunHead:
+    """What is known when a run begins; `limits` is the text that the readings will be judged by."""
+    return RunHead(
+        serial=serial,
         operator=operator,
         station=bench.name,
         started=started,
-        recipe=_kept(DocumentKind.RECIPE, recipe.form.recipe, recipe.form.revision, recipe.source.text),
-        limits=_kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text),
-        bench=_kept(DocumentKind.BENCH, bench.name, "", bench.source.text),
+        recipe=kept(DocumentKind.RECIPE, recipe.form.recipe, recipe.form.revision, recipe.source.text),
+        limits=limits,
+        bench=kept(DocumentKind.BENCH, bench.name, "", bench.source.text),
         temperature_c=temperature_c,
         instruments=(
             Instrument("analyzer", identity),
             *(Instrument(f"load on {each.port}", each.name) for each in bench.load_files),
         ),
         loads=tuple(
-            LoadText(each.port, _kept(DocumentKind.LOAD, each.name, "", each.text))
+            LoadText(each.port, kept(DocumentKind.LOAD, each.name, "", each.text))
             for each in bench.load_files
         ),
     )
-    data = BenchData(bench.source.value.uncertainty, bench.loads)
-    return Task(head, prepared.channels, prepared.plan, table, data)
 
 
-def _kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:
+def bench_data(bench: Bench) -> BenchData:
+    """What is known of the bench on the day of a run."""
+    return BenchData(bench.source.value.uncertainty, bench.loads)
+
+
+def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:
+    """A file as it stands now."""
     return StoredText.of(kind, name, revision, text.encode())
 
 

@@ -12,10 +12,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from limits.decide import judge
 from limits.quantity import Channels
 from limits.reading import Curve, Reading
-from limits.table import LimitTable
 from limits.verdict import Verdict
 from station.database.entries import RunHead, RunId, RunKey, RunState
 from station.errors import DoubtfulMeasurement, StationFault, StoreFault
@@ -24,7 +22,7 @@ from station.measurements.budget import with_uncertainty
 from station.measurements.doubt import Doubt
 from station.measurements.evaluation import BenchData, evaluate, pairs_in, splice
 from station.measurements.figures import Figures
-from station.measurements.plausibility import doubt_about
+from station.measurements.plausibility import CHECKS, Check, doubt_about
 from station.measurements.sweep import Hookup, Sweep
 from station.sequencer.events import (
     HookupAsked,
@@ -41,6 +39,7 @@ from station.sequencer.operator import Operator
 from station.sequencer.plan import Plan
 
 Clock = Callable[[], datetime]
+Judge = Callable[[Sequence[Reading | Curve]], Verdict]
 
 LOOK_AGAIN = 1
 """How often in a run the operator is asked to look at the same hook-up again: a mistake once seen is put right, and
@@ -54,9 +53,14 @@ class Task:
     head: RunHead
     channels: Channels
     plan: Plan
-    table: LimitTable
+    judge: Judge
+    """What the readings say of it: by its limit table, or by what is known of a check standard."""
+
     data: BenchData
     """What is known of the bench."""
+
+    checks: tuple[Check, ...] = CHECKS
+    """How its hook-ups are doubted."""
 
 
 class Records(Protocol):
@@ -125,7 +129,7 @@ def run_unit(task: Task, means: Means) -> Judged:
         readings = read(task.plan, _evaluated(task, means, sweeps), task.data.figures)
         for reading in readings:
             means.listen(ReadingMade(reading))
-        verdict = judge(task.table, readings, task.channels)
+        verdict = task.judge(readings)
         numbers = tuple(reading for reading in readings if isinstance(reading, Reading))
         means.store.finish(key.run_id, numbers, verdict, means.clock())
     except StationFault as fault:
@@ -169,7 +173,7 @@ def _sweep(task: Task, means: Means, key: RunKey) -> list[Sweep]:
             cabled = cabling
         earlier = [pair for each in kept.values() for one in each for pair in pairs_in(one.sweep)]
         kept[order.hookup] = _take(means, key, order)
-        doubt = _doubt(kept[order.hookup], earlier, task.channels)
+        doubt = _doubt(task, kept[order.hookup], earlier)
         if doubt is None:
             continue
         again = [
@@ -205,10 +209,10 @@ def _take(means: Means, key: RunKey, order: SweepOrder) -> list[Kept]:
     return [Kept(position, sweep)]
 
 
-def _doubt(taken: Sequence[Kept], earlier: Sequence[Sweep], channels: Channels) -> Doubt | None:
+def _doubt(task: Task, taken: Sequence[Kept], earlier: Sequence[Sweep]) -> Doubt | None:
     """The first reason not to believe what was just swept."""
     for pair in pairs_in(splice([one.sweep for one in taken])):
-        if doubt := doubt_about(pair, earlier, channels):
+        if doubt := doubt_about(pair, earlier, task.channels, task.checks):
             return doubt
     return None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,12 +16,17 @@ from limits.units import (
     day,
     dbm,
     decibel,
+    degrees,
+    farad,
     flag,
+    henry,
     hertz,
     hertz_number,
     hertz_text,
     in_one_unit,
+    kelvin,
     number,
+    ohm,
     plain,
     seconds,
     whole,
@@ -177,3 +183,30 @@ def test_any_text_is_a_finite_number_or_one_clear_refusal(text: str) -> None:
             assert str(refused) and "\n" not in str(refused).replace(text, "")
         else:
             assert math.isfinite(value)
+
+
+def test_quantities_of_calibration_standards_are_read() -> None:
+    assert [kelvin("2 K"), degrees("10 deg"), ohm("49.7 ohm")] == [2.0, 10.0, 49.7]
+    assert [farad("68 fF"), farad("-0.2 pF"), henry("8 pH"), henry("1.5 nH")] == [
+        6.8e-14,
+        -0.2e-12,
+        8e-12,
+        1.5e-9,
+    ]
+    assert [seconds("23.5 ps"), seconds("3 ns"), seconds("30 d")] == [23.5e-12, 3e-9, 2_592_000.0]
+
+
+@pytest.mark.parametrize(
+    ("convert", "text", "expected"),
+    [
+        (kelvin, "2 °C", "a difference of temperatures like '2 K'"),
+        (farad, "68 F", "unknown unit 'F'"),
+        (henry, "8 ph", "did you mean 'pH'"),
+        (ohm, "50", "has no unit"),
+    ],
+)
+def test_a_wrong_unit_of_a_standard_is_told(
+    convert: Callable[[str], float], text: str, expected: str
+) -> None:
+    with pytest.raises(ValueError, match=expected):
+        convert(text)

@@ -72,7 +72,7 @@ def test_a_bench_file_tells_name_and_ability(write):
     ("old", "new", "place", "said"),
     [
         ("kind: vector", "kind: vectr", "3:9", "did you mean 'vector'"),
-        ("kind: vector", "kind: oscilloscope", "3:9", "valid is vector"),
+        ("kind: vector", "kind: oscilloscope", "3:9", "valid are vector, scalar"),
         ("::5025::SOCKET", "::5025:SOCKET", "4:12", "no name of a device"),
         ("::5025::SOCKET", "::http::SOCKET", "4:12", "'http' is no port"),
         ("::5025::SOCKET", "::70000::SOCKET", "4:12", "'70000' is no port"),

@@ -43,7 +43,7 @@ def mistakes_of(path):
 
 
 def test_the_shipped_dialects_are_in_order():
-    assert dialect_names(None) == ("linear-single", "list-all")
+    assert dialect_names(None) == ("linear-single", "list-all", "power-single")
     for name in dialect_names(None):
         assert find_dialect(name, None).name == name
 
@@ -181,3 +181,22 @@ def test_the_schema_for_editors_takes_the_shipped_files():
     jsonschema.Draft202012Validator.check_schema(schema)
     for text in (LINEAR, LIST):
         jsonschema.validate(yaml.safe_load(text), schema)
+
+
+def test_a_language_without_s_parameters_cannot_name_one(tmp_path):
+    power = (SHIPPED / "power-single.yaml").read_text(encoding="utf-8")
+    path = changed(
+        tmp_path,
+        power,
+        ("dialect: power-single", "dialect: mine"),
+        ("frequencies: linear", "path: S{to}{from}\nfrequencies: linear"),
+        ("fetch: CALC:DATA?", "fetch: CALC:DATA? {path}"),
+    )
+    told = mistakes_of(path)
+    assert any("'paths: none' there is no S-parameter to name" in each for each in told)
+    assert any("'paths: none' it cannot have '{path}'" in each for each in told)
+
+
+def test_a_language_of_s_parameters_must_say_how_one_is_spelled(tmp_path):
+    path = changed(tmp_path, LINEAR, ("path: XFR:POW:S{to}{from}", "# path is missing"))
+    assert any("how an S-parameter is spelled" in each for each in mistakes_of(path))

@@ -16,12 +16,14 @@ from fixtures_sim.imperfections import Imperfections
 from fixtures_sim.server import running_bench
 from station.errors import Garbled, Gone, Refused, Silent, Unreachable, UserMistake, WrongInstrument
 from station.instruments.analyzer import Ability, Segment, SweepOrder
-from station.instruments.dialect import SHIPPED, dialect_names, find_dialect
+from station.instruments.dialect import SHIPPED, find_dialect
 from station.instruments.link import open_link
-from station.instruments.vector import VectorAnalyzer, stretches, timeout_for
+from station.instruments.sweeping import stretches, timeout_for
+from station.instruments.vector import VectorAnalyzer
 from station.measurements.sweep import Hookup, SweepSettings
 
 ABILITY = Ability(300e3, 3e9, 101)
+DIALECTS = ("linear-single", "list-all")
 SETTINGS = SweepSettings(bandwidth_hz=10e3, averages=2, power_dbm=-10.0)
 ORDER = SweepOrder(
     Hookup("ANT", "RX"),
@@ -34,7 +36,7 @@ SINGLE_RESOLUTION = 2.0**-24
 """Half a step of REAL,32 relative to the value (IEEE 754)."""
 
 
-@pytest.fixture(params=dialect_names(None))
+@pytest.fixture(params=DIALECTS)
 def dialect(request):
     return find_dialect(request.param, None)
 
@@ -94,7 +96,7 @@ def test_one_order_after_another_gives_the_same_readings(analyzer):
 
 def test_another_language_spoken_before_changes_nothing(bench_address, marked):
     """Settings stay in the instrument from one session to the next."""
-    for name in (*dialect_names(None), *dialect_names(None)):
+    for name in (*DIALECTS, *DIALECTS):
         with open_link(bench_address) as link:
             analyzer = VectorAnalyzer(
                 link, find_dialect(name, None), ABILITY, identity="", now=lambda: STARTED
