@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from station.measurements.calibration import ErrorTerms, corrected
 from station.measurements.correction import Consistency, correct
 from station.measurements.figures import Figures
 from station.measurements.load import Loads
@@ -29,6 +30,9 @@ class BenchData:
 
     loads: Loads | None = None
     """What the idle ports carry, where that was measured."""
+
+    terms: Mapping[Hookup, ErrorTerms] | None = None
+    """What stands between the analyzer and the unit in each hook-up; None where the analyzer corrects that itself."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,9 +55,21 @@ def evaluate(sweeps: Iterable[Sweep], data: BenchData) -> Evaluated:
     by_hookup: dict[Hookup, list[Sweep]] = {}
     for sweep in sweeps:
         by_hookup.setdefault(sweep.hookup, []).append(sweep)
-    pairs = [pair for each in by_hookup.values() for pair in pairs_in(splice(each))]
+    pairs = [pair for each in by_hookup.values() for pair in pairs_of(each, data)]
     corrected = correct(sorted(pairs, key=lambda pair: HOOKUPS.index(pair.hookup)), data.loads)
     return Evaluated(corrected.sweeps, corrected.consistency)
+
+
+def pairs_of(sweeps: Sequence[Sweep], data: BenchData) -> tuple[Sweep, ...]:
+    """The sweeps of one hook-up as one of each pair of ports that it covers, at the unit's own ports.
+
+    Raises limits.errors.BadInput where the test ports were not calibrated for all of a sweep.
+    """
+    return pairs_in(splice([_at_the_unit(sweep, data) for sweep in sweeps]))
+
+
+def _at_the_unit(sweep: Sweep, data: BenchData) -> Sweep:
+    return sweep if data.terms is None else corrected(sweep, data.terms[sweep.hookup])
 
 
 def splice(sweeps: Sequence[Sweep]) -> Sweep:

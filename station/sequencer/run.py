@@ -20,7 +20,7 @@ from station.errors import DoubtfulMeasurement, StationFault, StoreFault
 from station.instruments.analyzer import Analyzer, SweepOrder
 from station.measurements.budget import with_uncertainty
 from station.measurements.doubt import Doubt
-from station.measurements.evaluation import BenchData, evaluate, pairs_in, splice
+from station.measurements.evaluation import BenchData, evaluate, pairs_of
 from station.measurements.figures import Figures
 from station.measurements.plausibility import CHECKS, Check, doubt_about
 from station.measurements.sweep import Hookup, Sweep
@@ -171,7 +171,7 @@ def _sweep(task: Task, means: Means, key: RunKey) -> list[Sweep]:
         if reason or cabling != cabled:
             _have_cabled(task, means, cabling, reason)
             cabled = cabling
-        earlier = [pair for each in kept.values() for one in each for pair in pairs_in(one.sweep)]
+        earlier = [pair for each in kept.values() for pair in _pairs(task, each)]
         kept[order.hookup] = _take(means, key, order)
         doubt = _doubt(task, kept[order.hookup], earlier)
         if doubt is None:
@@ -211,10 +211,14 @@ def _take(means: Means, key: RunKey, order: SweepOrder) -> list[Kept]:
 
 def _doubt(task: Task, taken: Sequence[Kept], earlier: Sequence[Sweep]) -> Doubt | None:
     """The first reason not to believe what was just swept."""
-    for pair in pairs_in(splice([one.sweep for one in taken])):
+    for pair in _pairs(task, taken):
         if doubt := doubt_about(pair, earlier, task.channels, task.checks):
             return doubt
     return None
+
+
+def _pairs(task: Task, taken: Sequence[Kept]) -> tuple[Sweep, ...]:
+    return pairs_of([one.sweep for one in taken], task.data)
 
 
 def _evaluated(task: Task, means: Means, sweeps: Sequence[Sweep]) -> Mapping[Hookup, Sweep]:

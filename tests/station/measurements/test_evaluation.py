@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
+from station.measurements.calibration import ErrorTerms
 from station.measurements.evaluation import BenchData, evaluate, splice
 from station.measurements.sweep import HOOKUPS, WHOLE, Hookup, Sweep, SweepSettings, hookup_named
 
@@ -78,3 +80,17 @@ def test_a_hook_up_is_known_by_its_name(hookup: Hookup) -> None:
 )
 def test_a_hook_up_says_where_loads_belong(hookup: Hookup, told: str) -> None:
     assert str(hookup) == told
+
+
+def test_error_terms_are_taken_out_of_every_sweep_before_anything_is_put_together() -> None:
+    """A through tracking of one half halves what is read; directivity adds."""
+    full = np.ones((2, 2, 2), dtype=complex)
+    grid_hz = GRID_HZ[[0, -1]]
+    terms = ErrorTerms(grid_hz, 0.1 * np.eye(2) * full, 0 * full, 0.5 * full, 1e6)
+    true, again = sweep(HOOKUPS[0]), sweep(HOOKUPS[0], GRID_HZ[3:6], CAREFUL, seed=2)
+    seen = [replace(each, s=0.5 * each.s + 0.1 * np.eye(2)) for each in (true, again)]
+
+    whole = evaluate(seen, BenchData(terms={HOOKUPS[0]: terms})).sweeps[HOOKUPS[0]]
+
+    np.testing.assert_allclose(whole.s, splice([true, again]).s, rtol=0, atol=1e-12)
+    assert whole.settings_at(GRID_HZ[4]) == CAREFUL
