@@ -14,13 +14,18 @@ from pathlib import Path
 from typing import Any
 
 from fixtures_sim.cabling import slip_from
+from fixtures_sim.checkstandard import CheckStandard
 from fixtures_sim.device import Device
 from fixtures_sim.faults import Fault, Faults
 from fixtures_sim.fixture import Fixture
 from fixtures_sim.specimen import combline_pair, load_specimen
 from fixtures_sim.units import Defect, build_unit, defect_from
 
-COMBLINE_PAIR = "combline pair"
+SPECIMENS: Mapping[str, Callable[[], Device]] = {
+    "combline pair": combline_pair,
+    "check standard": CheckStandard,
+}
+"""What can be laid down by its name."""
 
 
 class BadRequest(Exception):
@@ -77,9 +82,11 @@ class Hands:
             return load_specimen(Path(_text(request, "touchstone")))
         if "specimen" in request:
             _only(request, "specimen")
-            if request["specimen"] != COMBLINE_PAIR:
-                raise ValueError(f"no specimen {request['specimen']!r}; there is {COMBLINE_PAIR!r}")
-            return combline_pair()
+            name = _text(request, "specimen")
+            if name not in SPECIMENS:
+                known = " and ".join(map(repr, SPECIMENS))
+                raise ValueError(f"no specimen {name!r}; there is {known}")
+            return SPECIMENS[name]()
         _only(request, "model", "serial", "tx_hz", "rx_hz", "defects")
         return build_unit(
             _text(request, "model"),

@@ -179,8 +179,11 @@ class DrawnPorts:
         weights = np.array([0.8, 0.5, np.sqrt(1.0 - 0.8**2 - 0.5**2)])
         delays_s = np.array([0.1e-9, 0.6e-9, 2.0 * self.cable_delay_s]) * rng.uniform(0.8, 1.2, 3)
         phases = rng.uniform(0.0, 2.0 * math.pi, 3)
-        waves = np.exp(1j * (phases - 2.0 * np.pi * freq_hz[:, None] * delays_s))
-        return np.asarray(size * (waves @ weights), dtype=np.complex128)
+        waves = [
+            weight * np.exp(1j * (phase - 2.0 * np.pi * delay_s * freq_hz))
+            for weight, phase, delay_s in zip(weights, phases, delays_s, strict=True)
+        ]
+        return np.asarray(size * sum(waves), dtype=np.complex128)
 
 
 def _size(loss_db: float) -> float:

@@ -57,6 +57,8 @@ def test_measured_files_and_specimens_can_lie_there(bench: Bench, ask: Callable[
     assert ask({"do": "place", "specimen": "combline pair"}) == {"ok": True}
     assert bench.fixture.cabling.device is not None
     assert bench.fixture.cabling.device.label == "combline pair"
+    assert ask({"do": "place", "specimen": "check standard"}) == {"ok": True}
+    assert bench.fixture.cabling.device.label == "check standard"
 
 
 def test_the_analyzer_sees_what_the_hands_did(
