@@ -1,7 +1,7 @@
 """A check standard: resistors in a box, so stable and so plain that what it reads tells of the bench alone.
 
 From TX and from ANT a pad leads to a tee, from RX a larger pad and a resistor: about 6.5 dB between TX and ANT and
-53 dB to RX, matched at each port, from 100 MHz to 2 GHz without any resonance. All standards of this kind are
+54 dB to RX, 26 to 32 dB of return loss at each port, from 100 MHz to 2 GHz without any resonance. All standards of this kind are
 alike, and nothing in them is random: `CheckStandard().s(freq_hz)` is the truth about every one.
 """
 
@@ -35,6 +35,9 @@ class CheckStandard:
     tap_pad_db: float = 30.0
     """Between the tap and RX."""
 
+    rx_shunt_ohm: float = 500.0
+    """Across RX, so that there is a reflection to be read: 26 dB of return loss."""
+
     tee_farad: float = 0.08e-12
     line: Line = CONNECTOR_LINE
     """From each connector to its pad."""
@@ -48,7 +51,8 @@ class CheckStandard:
         lines = DefinedGammaZ0(frequency, z0=REFERENCE_OHM, gamma=self.line.gamma(frequency.f))
         line = lines.line(self.line.length_m, unit="m")
         side = line ** pad(media, self.line_pad_db, warm)
-        tap = line ** pad(media, self.tap_pad_db, warm) ** media.resistor(self.tap_ohm * warm)
+        shunt = media.shunt(media.resistor(self.rx_shunt_ohm * warm) ** media.short())
+        tap = line**shunt ** pad(media, self.tap_pad_db, warm) ** media.resistor(self.tap_ohm * warm)
         ant = media.shunt_capacitor(self.tee_farad) ** side.flipped()
         return np.asarray(join(side, ant, tap).s[where], dtype=np.complex128)
 
