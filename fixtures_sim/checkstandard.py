@@ -1,8 +1,8 @@
 """A check standard: resistors in a box, so stable and so plain that what it reads tells of the bench alone.
 
 From TX and from ANT a pad leads to a tee, from RX a larger pad and a resistor: about 6.5 dB between TX and ANT and
-54 dB to RX, 26 to 32 dB of return loss at each port, from 100 MHz to 2 GHz without any resonance. All standards of this kind are
-alike, and nothing in them is random: `CheckStandard().s(freq_hz)` is the truth about every one.
+54 dB to RX, 26 to 32 dB of return loss at each port, from 100 MHz to 2 GHz without any resonance. All standards of
+this kind are alike, and nothing in them is random: `CheckStandard().s(freq_hz)` is the truth about every one.
 """
 
 from __future__ import annotations
