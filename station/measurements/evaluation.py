@@ -15,6 +15,7 @@ from station.measurements.calibration import ErrorTerms, corrected
 from station.measurements.correction import Consistency, correct
 from station.measurements.figures import Figures
 from station.measurements.load import Loads
+from station.measurements.normalisation import References, composed, normalised
 from station.measurements.sweep import HOOKUPS, Hookup, Stretch, Sweep
 
 SAME_POINT_HZ = 1e-3
@@ -34,6 +35,9 @@ class BenchData:
     terms: Mapping[Hookup, ErrorTerms] | None = None
     """What stands between the analyzer and the unit in each hook-up; None where the analyzer corrects that itself."""
 
+    references: References | None = None
+    """What magnitudes are set against; None on a bench that measures phases."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evaluated:
@@ -50,12 +54,14 @@ def evaluate(sweeps: Iterable[Sweep], data: BenchData) -> Evaluated:
     """All that the sweeps of one run say of the unit.
 
     Raises ValueError when stretches that were swept again do not lie on the grid of the first sweep, or the loads
-    cannot be taken out.
+    cannot be taken out; and what `pairs_of` raises.
     """
     by_hookup: dict[Hookup, list[Sweep]] = {}
     for sweep in sweeps:
         by_hookup.setdefault(sweep.hookup, []).append(sweep)
     pairs = [pair for each in by_hookup.values() for pair in pairs_of(each, data)]
+    if pairs and not pairs[0].phase:
+        pairs = list(composed(pairs))
     corrected = correct(sorted(pairs, key=lambda pair: HOOKUPS.index(pair.hookup)), data.loads)
     return Evaluated(corrected.sweeps, corrected.consistency)
 
@@ -63,13 +69,18 @@ def evaluate(sweeps: Iterable[Sweep], data: BenchData) -> Evaluated:
 def pairs_of(sweeps: Sequence[Sweep], data: BenchData) -> tuple[Sweep, ...]:
     """The sweeps of one hook-up as one of each pair of ports that it covers, at the unit's own ports.
 
-    Raises limits.errors.BadInput where the test ports were not calibrated for all of a sweep.
+    Magnitudes stay as they were swept, of a pair or of a single port. Raises limits.errors.BadInput where the test
+    ports were not calibrated for all of a sweep, ValueError for magnitudes without references.
     """
     return pairs_in(splice([_at_the_unit(sweep, data) for sweep in sweeps]))
 
 
 def _at_the_unit(sweep: Sweep, data: BenchData) -> Sweep:
-    return sweep if data.terms is None else corrected(sweep, data.terms[sweep.hookup])
+    if sweep.phase:
+        return sweep if data.terms is None else corrected(sweep, data.terms[sweep.hookup])
+    if data.references is None:
+        raise ValueError("magnitudes alone cannot be read without reference sweeps")
+    return normalised(sweep, data.references)
 
 
 def splice(sweeps: Sequence[Sweep]) -> Sweep:
@@ -94,10 +105,8 @@ def splice(sweeps: Sequence[Sweep]) -> Sweep:
 
 
 def pairs_in(sweep: Sweep) -> tuple[Sweep, ...]:
-    """A sweep seen as one of each pair of ports that it covers."""
-    if not sweep.phase:
-        raise ValueError("magnitudes alone cannot be read without reference sweeps")
-    if sweep.hookup in HOOKUPS:
+    """A sweep seen as one of each pair of ports that it covers; of magnitudes as it is."""
+    if sweep.hookup in HOOKUPS or not sweep.phase:
         return (sweep,)
     return tuple(_between(sweep, pair) for pair in HOOKUPS if sweep.hookup.covers(pair))
 
