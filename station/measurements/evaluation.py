@@ -15,7 +15,7 @@ from station.measurements.calibration import ErrorTerms, corrected
 from station.measurements.correction import Consistency, correct
 from station.measurements.figures import Figures
 from station.measurements.load import Loads
-from station.measurements.normalisation import References, composed, normalised
+from station.measurements.normalisation import composed
 from station.measurements.sweep import HOOKUPS, Hookup, Stretch, Sweep
 
 SAME_POINT_HZ = 1e-3
@@ -34,9 +34,6 @@ class BenchData:
 
     terms: Mapping[Hookup, ErrorTerms] | None = None
     """What stands between the analyzer and the unit in each hook-up; None where the analyzer corrects that itself."""
-
-    references: References | None = None
-    """What magnitudes are set against; None on a bench that measures phases."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,11 +73,11 @@ def pairs_of(sweeps: Sequence[Sweep], data: BenchData) -> tuple[Sweep, ...]:
 
 
 def _at_the_unit(sweep: Sweep, data: BenchData) -> Sweep:
-    if sweep.phase:
-        return sweep if data.terms is None else corrected(sweep, data.terms[sweep.hookup])
-    if data.references is None:
+    if data.terms is not None:
+        return corrected(sweep, data.terms[sweep.hookup])
+    if not sweep.phase:
         raise ValueError("magnitudes alone cannot be read without reference sweeps")
-    return normalised(sweep, data.references)
+    return sweep
 
 
 def splice(sweeps: Sequence[Sweep]) -> Sweep:

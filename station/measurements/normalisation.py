@@ -10,71 +10,28 @@ strong, and leaves more wherever M is larger than D, as it is in a bridge. Over 
 directivity: 0.021 against 0.029 dB at worst, 0.012 against 0.017 dB rms (own derivation, tried in the tests). So the
 decibels are averaged.
 
-Pure, as all of this room: what was swept comes in, what is to be read goes out.
+Both are kept as error terms whose tracking is the reference and that have nothing else, so that magnitudes are
+corrected, interpolated, refused and stored as waves are.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from limits.errors import BadInput, Mistake
-from limits.reading import FloatArray
-from limits.units import hertz_text
-from station.measurements.sweep import HOOKUPS, ComplexArray, Hookup, Sweep
-
-ROUNDING_HZ = 1.0
-"""How far beyond its ends, or from its points, a reference is taken for known: rounding of frequencies, no intent."""
+from station.measurements.calibration import ErrorTerms
+from station.measurements.sweep import HOOKUPS, SINGLES, ComplexArray, Hookup, Sweep
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class References:
-    """What a scalar bench read of its standards: the receiver's wave over the generator's."""
+def reference_terms(
+    through: Sweep, opened: Sweep, shorted: Sweep, largest_step_hz: float
+) -> Mapping[Hookup, ErrorTerms]:
+    """What raw sweeps of the unit are set against, for every pair and every single port.
 
-    freq_hz: FloatArray
-    """Shape (n,), strictly rising; stretches with gaps between them."""
-
-    through: FloatArray
-    """Of the through standard between the two cables, shape (n,)."""
-
-    total: FloatArray
-    """Of total reflection at the bridge's test port, shape (n,): the average of open and short."""
-
-    largest_step_hz: float
-    """Points that lie further apart belong to different stretches: nothing is known between them."""
-
-    def outside(self, freq_hz: FloatArray) -> str:
-        """Why sweeps at these frequencies, shape (m,), cannot be set against the references; empty if they can."""
-        low, high = float(self.freq_hz[0]), float(self.freq_hz[-1])
-        wanted = f"wanted are {hertz_text(float(freq_hz[0]))} to {hertz_text(float(freq_hz[-1]))}"
-        if freq_hz[0] < low - ROUNDING_HZ or freq_hz[-1] > high + ROUNDING_HZ:
-            return f"the reference sweeps reach from {hertz_text(low)} to {hertz_text(high)}, {wanted}"
-        above = np.clip(np.searchsorted(self.freq_hz, freq_hz), 1, len(self.freq_hz) - 1)
-        below_hz, above_hz = self.freq_hz[above - 1], self.freq_hz[above]
-        on_point = np.minimum(np.abs(freq_hz - below_hz), np.abs(above_hz - freq_hz)) <= ROUNDING_HZ
-        gap = (above_hz - below_hz > self.largest_step_hz * (1 + 1e-6)) & ~on_point
-        if not gap.any():
-            return ""
-        first = int(np.argmax(gap))
-        ends = f"{hertz_text(float(below_hz[first]))} and {hertz_text(float(above_hz[first]))}"
-        return f"there is no reference sweep between {ends}, {wanted}"
-
-    def at(self, freq_hz: FloatArray) -> References:
-        """At other frequencies, straight between neighbours in decibels. Raises BadInput where `outside` says why."""
-        if why := self.outside(freq_hz):
-            raise BadInput((Mistake(f"{why}; calibrate further"),))
-        through, total = (
-            np.exp(np.interp(freq_hz, self.freq_hz, np.log(known))) for known in (self.through, self.total)
-        )
-        return replace(self, freq_hz=freq_hz, through=through, total=total)
-
-
-def references_from(through: Sweep, opened: Sweep, shorted: Sweep, largest_step_hz: float) -> References:
-    """The references in raw sweeps of the standards, all at the same frequencies.
-
-    `through` is of a pair, the others of a single port. Raises ValueError for other sweeps, or of other frequencies.
+    `through` is a raw sweep of a pair, the others of a single port, all at the same frequencies; points further apart
+    than `largest_step_hz` belong to different stretches. Raises ValueError for other sweeps.
     """
     for sweep, ports in ((through, 2), (opened, 1), (shorted, 1)):
         if sweep.phase or len(sweep.hookup.ports) != ports:
@@ -83,19 +40,18 @@ def references_from(through: Sweep, opened: Sweep, shorted: Sweep, largest_step_
             )
         if not np.array_equal(sweep.freq_hz, through.freq_hz):
             raise ValueError("the standards were swept at different frequencies")
-    total = np.sqrt(_size(opened.s[:, 0, 0]) * _size(shorted.s[:, 0, 0]))
-    return References(through.freq_hz, _size(through.s[:, 1, 0]), total, largest_step_hz)
+    passed = through.s[:, 1, 0]
+    # The tracking of reflections on a pair stays at 1: none are measured there.
+    pair = np.ones((len(passed), 2, 2), dtype=np.complex128)
+    pair[:, 1, 0] = pair[:, 0, 1] = passed
+    total = np.sqrt(np.abs(opened.s) * np.abs(shorted.s)).astype(np.complex128)
+    of_pair, of_port = (_tracking(through, each, largest_step_hz) for each in (pair, total))
+    return {**dict.fromkeys(HOOKUPS, of_pair), **dict.fromkeys(SINGLES, of_port)}
 
 
-def normalised(sweep: Sweep, references: References) -> Sweep:
-    """A raw sweep of magnitudes, of a pair or of a single port, set against the references.
-
-    Raises BadInput where they do not reach.
-    """
-    at = references.at(sweep.freq_hz)
-    reference = at.total if len(sweep.hookup.ports) == 1 else at.through
-    # NaN stays what was not measured.
-    return replace(sweep, s=sweep.s / reference[:, None, None])
+def _tracking(sweep: Sweep, tracking: ComplexArray, largest_step_hz: float) -> ErrorTerms:
+    nothing = np.zeros_like(tracking)
+    return ErrorTerms(sweep.freq_hz, nothing, nothing, tracking, largest_step_hz)
 
 
 def composed(sweeps: Sequence[Sweep]) -> tuple[Sweep, ...]:
@@ -124,7 +80,3 @@ def _pair(pair: Hookup, sweeps: dict[Hookup, Sweep]) -> Sweep | None:
         if Hookup(port) in parts:
             s[:, place, place] = parts[Hookup(port)].s[:, 0, 0]
     return replace(leading, hookup=pair, s=s)
-
-
-def _size(s: ComplexArray) -> FloatArray:
-    return np.asarray(np.abs(s), dtype=np.float64)
