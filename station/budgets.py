@@ -48,6 +48,5 @@ def account(stored: StoredRun, name: str) -> Accounted:
     item = next(item for item in recipe.bind(channels) if item.name == name)
     budget = budget_of(item, reading, evaluated(stored), figures)
     if budget is None:
-        what = "only that of a loss, an isolation or a return loss at one point is"
-        raise UserMistake(f"the uncertainty of '{name}' is not evaluated: {what}")
+        raise UserMistake(f"'{name}' has no value in {run} ({reading.note}), and so no uncertainty")
     return Accounted(reading, budget)

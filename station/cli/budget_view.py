@@ -20,15 +20,16 @@ def _digits(value: float) -> str:
     return wording.number(value, 4)
 
 
-LINES = (
-    Column("name", "Contribution"),
-    Column("kind", "Type"),
-    Column("distribution", "Distribution"),
-    Column("value", "Stated, dB", _digits, right=True),
-    Column("divisor", "Divisor", _digits, right=True),
-    Column("share", "u, dB", _digits, right=True),
-    Column("source", "From", least=14),
-)
+def _columns(unit: str) -> tuple[Column, ...]:
+    return (
+        Column("name", "Contribution"),
+        Column("kind", "Type"),
+        Column("distribution", "Distribution"),
+        Column("value", f"Moves, {unit}", _digits, right=True),
+        Column("divisor", "Divisor", _digits, right=True),
+        Column("share", f"u, {unit}", _digits, right=True),
+        Column("source", "From", least=14),
+    )
 
 
 def show_budget(accounted: Accounted, console: Console, *, as_json: bool) -> None:
@@ -51,7 +52,7 @@ def show_budget(accounted: Accounted, console: Console, *, as_json: bool) -> Non
         return
     value = wording.printed(reading)
     say(console, f"{reading.title}: {value}", "bold")
-    show(lines, LINES, console, as_json=False)
+    show(lines, _columns(reading.unit), console, as_json=False)
     u, k = f"{_digits(budget.combined)} {reading.unit}", f"k = {COVERAGE:g}"
     say(console, f"Combined standard uncertainty {u}, expanded U = {wording.uncertainty(reading)} ({k})")
 

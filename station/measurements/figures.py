@@ -7,6 +7,7 @@ left after calibration, as the works found it or the maker of the instrument sta
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -16,7 +17,9 @@ from limits.formwords import got
 from limits.quantity import Decibel, Expression
 from limits.units import NUMBER, SIGNED, dbm, hertz, tidy
 from limits.yamlfile import Form
+from station.measurements.error_source import ErrorSource, Excerpt
 from station.measurements.sweep import SweepSettings
+from station.measurements.vector_errors import vector_sources
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,3 +74,7 @@ class Figures(Form):
 
     load_match: Positive
     """Return loss of the load on the idle port; where its reflection is corrected for, of what is left."""
+
+    def sources(self, excerpt: Excerpt) -> Iterable[ErrorSource]:
+        """The errors of a reading."""
+        return vector_sources(excerpt, self)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 
-from limits.reading import Claim
+from limits.reading import Claim, FloatArray
 from station.measurements.view import View
 
 
@@ -63,6 +63,12 @@ class Found:
     claim: Claim = Claim.VALUE
 
 
+Values = Callable[[FloatArray, FloatArray, Place], FloatArray]
+"""From frequencies (n,) and traces over them in dB (m, n), exactly over the span, to the value of each (m,).
+
+NaN where nothing is to be found."""
+
+
 @dataclass(frozen=True, slots=True)
 class Measure:
     """One row of the catalog."""
@@ -80,6 +86,9 @@ class Measure:
 
     find: Callable[[View, Place], Found] | None
     """None when the whole curve is the result."""
+
+    values: Values | None = None
+    """The same of many traces at once, for what looks at a span: so a reading is tried with errors put on it."""
 
     on_trace: bool = True
     """Whether the value is a level of the trace, where its limit can be drawn; a width or a difference is not."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from limits.reading import FloatArray
 from station.measurements.measure import Found, Look, Measure, Place
 from station.measurements.view import View
 
@@ -27,44 +28,73 @@ def lowest(view: View, place: Place) -> Found:
     return Found(float(part.db[index]), float(part.freq_hz[index]))
 
 
+def highests(freq_hz: FloatArray, db: FloatArray, place: Place) -> FloatArray:
+    """The highest value of each trace."""
+    return np.asarray(db.max(axis=1), dtype=np.float64)
+
+
+def lowests(freq_hz: FloatArray, db: FloatArray, place: Place) -> FloatArray:
+    """The lowest value of each trace."""
+    return np.asarray(db.min(axis=1), dtype=np.float64)
+
+
 def ripple(view: View, place: Place) -> Found:
     """Highest less lowest value in the span, found at the highest."""
     part = view.over(*place.span)
-    return Found(float(np.ptp(part.db)), float(part.freq_hz[np.argmax(part.db)]))
+    (value,) = ripples(part.freq_hz, part.db[None], place)
+    return Found(float(value), float(part.freq_hz[np.argmax(part.db)]))
+
+
+def ripples(freq_hz: FloatArray, db: FloatArray, place: Place) -> FloatArray:
+    """Highest less lowest value of each trace."""
+    return np.asarray(np.ptp(db, axis=1), dtype=np.float64)
 
 
 def notch_frequency(view: View, place: Place) -> Found:
-    """Where the attenuation in the span is deepest, in Hz.
+    """Where the attenuation in the span is deepest, in Hz."""
+    part = view.over(*place.span)
+    (found_hz,) = notch_frequencies(part.freq_hz, part.db[None], place)
+    if np.isnan(found_hz):
+        return Found(None, None, "the attenuation is deepest at the edge of the span: no notch lies inside")
+    return Found(float(found_hz), float(found_hz))
+
+
+def notch_frequencies(freq_hz: FloatArray, db: FloatArray, place: Place) -> FloatArray:
+    """Where each trace is deepest, in Hz; NaN where that is at an edge.
 
     Close to a notch of finite Q the transmitted power |S|^2 is a parabola over frequency, so the vertex of the
     parabola through the deepest point and its two neighbours places the notch between the points of the sweep.
     """
-    part = view.over(*place.span)
-    index = int(np.argmax(part.db))
-    if index in (0, len(part.db) - 1):
-        return Found(None, None, "the attenuation is deepest at the edge of the span: no notch lies inside")
-    around = slice(index - 1, index + 2)
-    offset_hz = part.freq_hz[around] - part.freq_hz[index]
-    curvature, slope, _ = np.polyfit(offset_hz, 10 ** (-part.db[around] / 10), 2)
-    vertex_hz = -slope / (2 * curvature) if curvature > 0 else 0.0
-    found_hz = float(part.freq_hz[index] + np.clip(vertex_hz, offset_hz[0], offset_hz[2]))
-    return Found(found_hz, found_hz)
+    deepest = np.argmax(db, axis=1)
+    inside = (deepest > 0) & (deepest < len(freq_hz) - 1)
+    around = np.clip(deepest, 1, max(len(freq_hz) - 2, 1))[:, None] + np.arange(-1, 2)
+    if len(freq_hz) < 3 or not inside.any():
+        return np.full(len(db), np.nan)
+    below_hz, middle_hz, above_hz = freq_hz[around].T
+    before, middle, after = 10 ** (-np.take_along_axis(db, around, axis=1).T / 10)
+    falling = (middle - before) / (middle_hz - below_hz)
+    rising = (after - middle) / (above_hz - middle_hz)
+    # Between two points a parabola has the slope of their chord half way; where it is zero lies the vertex.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        vertex_hz = (below_hz + middle_hz) / 2 - falling * (above_hz - below_hz) / 2 / (rising - falling)
+    found_hz = np.where(rising > falling, np.clip(vertex_hz, below_hz, above_hz), middle_hz)
+    return np.where(inside, found_hz, np.nan)
 
 
 MEASURES: tuple[Measure, ...] = (
     Measure("loss", Look.TRANSMISSION, frozenset({"at"}), "dB", "{subject} insertion loss at {at}", value_at),
     Measure(
         "worst loss", Look.TRANSMISSION, frozenset({"over"}), "dB",
-        "{subject} insertion loss, worst over {over}", highest,
+        "{subject} insertion loss, worst over {over}", highest, highests,
     ),
     Measure(
         "ripple", Look.TRANSMISSION, frozenset({"over"}), "dB",
-        "{subject} ripple over {over}", ripple, on_trace=False,
+        "{subject} ripple over {over}", ripple, ripples, on_trace=False,
     ),
     Measure("isolation", Look.TRANSMISSION, frozenset({"at"}), "dB", "{subject} isolation at {at}", value_at),
     Measure(
         "worst isolation", Look.TRANSMISSION, frozenset({"over"}), "dB",
-        "{subject} isolation, worst over {over}", lowest,
+        "{subject} isolation, worst over {over}", lowest, lowests,
     ),
     Measure(
         "isolation curve", Look.TRANSMISSION, frozenset({"over"}), "dB",
@@ -72,7 +102,10 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "notch frequency", Look.TRANSMISSION, frozenset({"over"}), "Hz",
-        "{subject} notch frequency", notch_frequency, on_trace=False,
+        "{subject} notch frequency", notch_frequency, notch_frequencies, on_trace=False,
     ),
-    Measure("notch depth", Look.TRANSMISSION, frozenset({"over"}), "dB", "{subject} notch depth", highest),
+    Measure(
+        "notch depth", Look.TRANSMISSION, frozenset({"over"}), "dB",
+        "{subject} notch depth", highest, highests,
+    ),
 )  # fmt: skip

@@ -45,6 +45,8 @@ class View:
 
         Raises ValueError outside the sweep.
         """
+        if self.freq_hz[0] == low_hz and self.freq_hz[-1] == high_hz:
+            return self
         self._must_cover(low_hz, high_hz)
         inside = self.freq_hz[(self.freq_hz > low_hz) & (self.freq_hz < high_hz)]
         freq_hz = np.unique(np.concatenate([[low_hz], inside, [high_hz]]))

@@ -12,7 +12,7 @@ import pytest
 
 from fixtures_sim.units import build_unit
 from limits.errors import BadInput
-from limits.reading import Claim, Curve, Reading
+from limits.reading import Reading
 from limits.yamlfile import parse
 from station.measurements.budget import budget_of, with_uncertainty
 from station.measurements.catalog import MEASURES
@@ -85,31 +85,33 @@ class Errors:
     def vector(self, down_db: float) -> np.ndarray:
         return 10 ** (-down_db / 20) * np.exp(2j * np.pi * self._rng.random(self._n))
 
-    def normal(self, sd: float) -> np.ndarray:
-        return sd * self._rng.standard_normal(self._n)
+    def normal(self, sd: float, points: int = 1) -> np.ndarray:
+        return sd * self._rng.standard_normal(self._n * points)
 
     def seen(self, s: np.ndarray, what: Characteristic) -> np.ndarray:
-        """The measured S of one characteristic, shape (trials,), from S of shape (3, 3)."""
+        """The measured S of one characteristic, shape (trials,), from S of shape (3, 3).
+
+        Or with one trial, shape (points,) from S of shape (points, 3, 3): noise alone is new at each point.
+        """
         i, j, k = (PORTS.index(port) for port in (what.to, what.source, what.hookup.idle))
         load = self.vector(44.0)
-        m = (
-            s[None]
-            + load[:, None, None]
-            / (1 - load * s[k, k])[:, None, None]
-            * s[None, :, k, None]
-            * s[None, k, None, :]
-        )
+
+        def m(to: int, source: int) -> np.ndarray:
+            return s[..., to, source] + load / (1 - load * s[..., k, k]) * s[..., to, k] * s[..., k, source]
+
+        points = s.size // 9
         here, there = self.vector(40.0), self.vector(40.0)
         gain = 10 ** ((self._rng.uniform(-0.02, 0.02, self._n)) / 20)
         mate = self.normal(0.02 * math.log(10) / 20) + 1j * self.normal(0.02 * math.log(10) / 20)
-        noise = 10 ** (-115 / 20) * (self.normal(math.sqrt(0.5)) + 1j * self.normal(math.sqrt(0.5)))
-        scatter = 1 + self.normal(0.002 * math.log(10) / 20)
+        half = math.sqrt(0.5)
+        noise = 10 ** (-115 / 20) * (self.normal(half, points) + 1j * self.normal(half, points))
+        scatter = 1 + self.normal(0.002 * math.log(10) / 20, points)
         if i == j:
             o = next(p for p in range(3) if p not in (i, k))
-            bent = m[:, i, i] + there * m[:, o, i] * m[:, i, o] / (1 - there * m[:, o, o])
+            bent = m(i, i) + there * m(o, i) * m(i, o) / (1 - there * m(o, o))
             return (self.vector(44.0) + gain * bent / (1 - here * bent) + mate) * scatter + noise
-        loops = (1 - here * m[:, j, j]) * (1 - there * m[:, i, i])
-        return gain * m[:, i, j] / loops * (1 + mate) * scatter + noise
+        loops = (1 - here * m(j, j)) * (1 - there * m(i, i))
+        return gain * m(i, j) / loops * (1 + mate) * scatter + noise
 
 
 @pytest.mark.parametrize("name", ITEMS)
@@ -182,21 +184,72 @@ def test_a_hook_up_that_was_not_swept_counts_with_the_most_a_unit_can_pass(
     assert shares[1] > shares[0]
 
 
-def test_what_is_no_level_has_no_u(figures: Figures, true_s: np.ndarray, sweep_of: SweepOf) -> None:
+def test_without_a_value_or_without_figures_there_is_no_u(
+    figures: Figures, true_s: np.ndarray, sweep_of: SweepOf
+) -> None:
     sweeps: Mapping[Hookup, Sweep] = sweeps_of(true_s, sweep_of)
     what = ITEMS["TX loss"]
     level = what.read(sweeps)
     assert isinstance(level, Reading)
-    ripple = replace(what, measure=next(row for row in MEASURES if row.name == "ripple"))
-    curve = Curve("x", "X", "dB", FREQ_HZ, FREQ_HZ, 1e3)
-    for item_, reading in (
-        (ripple, level),
-        (what, replace(level, value=None, note="none")),
-        (what, replace(level, claim=Claim.AT_LEAST)),
-        (what, curve),
-    ):
-        assert with_uncertainty(item_, reading, sweeps, figures) is reading
+    nothing = replace(level, value=None, note="none")
+    assert with_uncertainty(what, nothing, sweeps, figures) is nothing
     assert with_uncertainty(what, level, sweeps, None) is level
+
+
+WIDE_HZ = np.unique(
+    np.concatenate(
+        [
+            np.arange(-2.5e6, 3.3e6, 25e3),
+            np.arange(-200e3, 200.1e3, 5e3),
+            np.arange(-12.5e3, 12.6e3, 2.5e3),
+            0.8e6 + np.arange(-200e3, 200.1e3, 5e3),
+        ]
+    ).round()
+)
+"""The points a recipe sweeps a VHF unit at, from the TX channel."""
+
+
+def spanning(measure: str, hookup: Hookup, to: Port, source: Port, *where: float | None) -> Characteristic:
+    """With a frequency, half the width of its span and a level."""
+    at_hz, half_hz, level_db = where
+    found = next(row for row in MEASURES if row.name == measure)
+    assert at_hz is not None and half_hz is not None
+    place = Place(at_hz, (at_hz - half_hz, at_hz + half_hz), level_db)
+    return Characteristic("x", "X", found, hookup, to, source, place, 1e3)
+
+
+NO_LEVELS = {
+    "TX ripple": spanning("ripple", HOOKUPS[0], "ANT", "TX", TX_HZ, 12.5e3, None),
+    "TX match bandwidth": spanning("match bandwidth", HOOKUPS[0], "TX", "TX", TX_HZ, 400e3, 20.0),
+    "TX notch frequency": spanning("notch frequency", HOOKUPS[0], "ANT", "TX", RX_HZ, 200e3, None),
+}
+
+
+@pytest.mark.parametrize("name", NO_LEVELS)
+def test_a_ripple_a_width_and_a_frequency_stay_within_their_u_too(
+    name: str, figures: Figures, sweep_of: SweepOf
+) -> None:
+    """2,000 draws of the same errors over the points of a recipe: their rms is u within 15 %, as noise is drawn."""
+    freq_hz = TX_HZ + WIDE_HZ
+    s = build_unit("SK-V4", "SKV-0001", TX_HZ, RX_HZ, 1).s(freq_hz, 23.0)
+    what = NO_LEVELS[name]
+    sweeps = {hookup: sweep_of(hookup, freq_hz, reduced(s, hookup, 0j)) for hookup in HOOKUPS}
+    reading = what.read(sweeps)
+    assert isinstance(reading, Reading) and reading.value is not None
+    budget = budget_of(what, reading, sweeps, figures)
+    assert budget is not None
+    low_hz, high_hz = what.span_hz
+    part = (freq_hz >= low_hz) & (freq_hz <= high_hz)
+    rng, errors = np.random.default_rng(7), []
+    for _ in range(2000):
+        seen = Errors(rng, 1).seen(s[part], what)
+        m = np.zeros((int(part.sum()), 2, 2), dtype=complex)
+        m[:] = seen[:, None, None]
+        again = what.read({what.hookup: sweep_of(what.hookup, freq_hz[part], m)})
+        assert isinstance(again, Reading) and again.value is not None
+        errors.append(again.value - reading.value)
+    assert float(np.sqrt(np.mean(np.square(errors)))) == pytest.approx(budget.combined, rel=0.15)
+    assert np.mean(np.abs(errors) <= budget.expanded()) >= 0.93
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,121 @@
+"""What may be wrong with a reading: sources of error, each told as what it does to the wave that was measured.
+
+The one shape in which every kind of bench tells its errors. A bench's figures (`Worth`) give the sources for the few
+points of the sweeps that a reading was made of (`Excerpt`); `budget` works out what each does to the reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from limits.reading import FloatArray
+from station.measurements.sweep import HOOKUPS, ComplexArray, Hookup, Port, Sweep, SweepSettings
+from station.measurements.uncertainty import Distribution, Kind
+
+Sweeps = Mapping[Hookup, Sweep]
+
+SMALLEST = 1e-15
+"""An exact zero would divide by itself; no analyzer reads one."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Excerpt:
+    """The points that a reading was made of, and what the sweeps know of the unit there."""
+
+    sweeps: Sweeps
+    """One for each pair of ports that was measured."""
+
+    hookup: Hookup
+    to: Port
+    source: Port
+    """The same as `to` for a reflection."""
+
+    freq_hz: FloatArray
+    """Shape (n,), rising; between the points of the sweeps values lie straight between their neighbours."""
+
+    @property
+    def sweep(self) -> Sweep:
+        """The one that was read."""
+        return self.sweeps[self.hookup]
+
+    @property
+    def is_reflection(self) -> bool:
+        """Whether a return loss was read, else a transmission."""
+        return self.to == self.source
+
+    @property
+    def size(self) -> FloatArray:
+        """Of the S-parameter that was read, shape (n,), above zero."""
+        return np.maximum(np.abs(self.s(self.to, self.source)), SMALLEST)
+
+    def s(self, to: Port, source: Port) -> ComplexArray:
+        """An S-parameter of the unit from the sweep that was read, or any that has it; shape (n,).
+
+        1 where none has it, which no unit exceeds. Magnitudes where no phases were measured.
+        """
+        for hookup in (self.hookup, *HOOKUPS):
+            if hookup in self.sweeps and {to, source} <= set(hookup.ports):
+                sweep = self.sweeps[hookup]
+                found = np.interp(self.freq_hz, sweep.freq_hz, sweep.parameter(to, source))
+                if not np.isnan(found).any():
+                    return np.asarray(found, dtype=np.complex128)
+        return np.ones(len(self.freq_hz), dtype=np.complex128)
+
+    def slope(self) -> ComplexArray:
+        """How fast the S-parameter that was read changes over frequency, as a share of it; per Hz, shape (n,)."""
+        sweep = self.sweep
+        s = sweep.parameter(self.to, self.source)
+        place = np.clip(np.searchsorted(sweep.freq_hz, self.freq_hz), 1, len(s) - 2) if len(s) > 2 else None
+        if place is None:
+            return np.zeros(len(self.freq_hz), dtype=np.complex128)
+        step_hz = sweep.freq_hz[place + 1] - sweep.freq_hz[place - 1]
+        return np.asarray((s[place + 1] - s[place - 1]) / step_hz / self.size, dtype=np.complex128)
+
+    def by_settings(self, of: Callable[[SweepSettings], float]) -> FloatArray:
+        """A figure that depends on the settings, for each point; shape (n,)."""
+        if not self.sweep.again:
+            return np.full(len(self.freq_hz), of(self.sweep.settings))
+        return np.array([of(self.sweep.settings_at(float(freq_hz))) for freq_hz in self.freq_hz])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ErrorSource:
+    """One line of a budget, before it is known what it does to the reading."""
+
+    name: str
+    """The same on every bench for the same thing."""
+
+    distribution: Distribution
+    """Of its size: normal with `effect` as the standard deviation; else with `effect` as the half-width."""
+
+    effect: ComplexArray | FloatArray
+    """What it adds to the wave at each point of the excerpt, as a share of that wave; shape (n,)."""
+
+    shown: str
+    """The figure it comes from and what it meets, in words."""
+
+    any_phase: bool = False
+    """Whether it is a vector that may stand in any direction, the same at all points; else it has the direction of
+    `effect`, and its sign is not known."""
+
+    each_point: bool = False
+    """Whether it comes anew at each point, as noise does. Then `effect` is real: the part along the wave."""
+
+    kind: Kind = Kind.B
+
+
+class Worth(Protocol):
+    """What a bench is worth: whatever can tell the errors of its readings."""
+
+    def sources(self, excerpt: Excerpt) -> Iterable[ErrorSource]:
+        """All of them, each under a name of its own."""
+        ...
+
+
+def vector(name: str, effect: ComplexArray | FloatArray, shown: str) -> ErrorSource:
+    """A wave of known size that comes by another way than the one that is measured, with unknown phase."""
+    return ErrorSource(name, Distribution.ARCSINE, effect, shown, any_phase=True)
