@@ -28,6 +28,9 @@ def database_url(text: str) -> URL:
     kind = url.get_backend_name()
     if kind not in _KINDS:
         raise _mistake(_of_no_kind(kind))
+    if url.drivername == "postgresql":
+        # What the station is installed with; SQLAlchemy would look for an older one.
+        url = url.set(drivername="postgresql+psycopg")
     try:
         if url.get_dialect().is_async:
             raise _mistake(_NO_DRIVER)
@@ -57,7 +60,7 @@ def file_of(url: URL) -> Path | None:
 def place_of(url: URL) -> str:
     """What messages call the database: its file, or its server and name."""
     plain = URL.create(
-        url.drivername, username=url.username, host=url.host, port=url.port, database=url.database
+        url.get_backend_name(), username=url.username, host=url.host, port=url.port, database=url.database
     )
     return str(file_of(url) or plain.render_as_string())
 

@@ -164,8 +164,14 @@ def make() -> SimpleNamespace:
 
 
 @pytest.fixture
-def url(tmp_path: Path) -> str:
+def sqlite_url(tmp_path: Path) -> str:
     return f"sqlite:///{tmp_path / 'records.sqlite'}"
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str:
+    """An empty database of each kind that a works may have."""
+    return str(request.getfixturevalue(f"{request.param}_url"))
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
 import sqlite3
 from pathlib import Path
 
@@ -31,27 +30,11 @@ with Store.open(url) as store:
         print(fault)
 """
 
-DIE = """
-import sqlite3
-with Store.open(url) as store:
-    run = store.begin(make.head())
-    store.keep_sweep(run.run_id, make.sweep(seed=1))
-    store.keep_sweep(run.run_id, make.sweep(seed=2))
-    half = sqlite3.connect(url.removeprefix("sqlite:///"), isolation_level=None)
-    half.execute("BEGIN IMMEDIATE")
-    half.execute("UPDATE run SET operator = 'nobody'")
-    print("ready", flush=True)
-    sys.stdin.read(1)
-"""
 
-TEST_UNITS = """
-with Store.open(url, create=True) as store:
-    sys.stdin.read(1)
-    for n in range(10):
-        run = store.begin(make.head())
-        store.keep_sweep(run.run_id, make.sweep(seed=n))
-        store.finish(run.run_id, (), make.passed(), make.STARTED)
-"""
+@pytest.fixture
+def url(sqlite_url: str) -> str:
+    """Of a file, which is what these tests are about."""
+    return sqlite_url
 
 
 @pytest.fixture
@@ -227,36 +210,6 @@ def test_pages_that_run_out_are_said_as_no_room(file):
             one_border("there"),
         ):
             raw.execute("INSERT INTO parts VALUES (zeroblob(100000))")
-
-
-def test_a_program_that_is_killed_loses_no_sweep_and_the_unit_can_be_tested_again(url, make, start):
-    with Store.open(url, create=True) as store:
-        store.add_orders([make.order()])
-    child = start(DIE, url)
-    assert child.stdout.readline() == "ready\n"
-    child.send_signal(signal.SIGKILL)
-    child.wait(60)
-    with Store.open(url, wait_s=1) as store:
-        (line,) = store.runs("SKV-0101")
-        assert (line.state, line.operator, len(store.run(line.run_id).sweeps)) == (
-            RunState.RUNNING,
-            "M. Hale",
-            2,
-        )
-        assert store.begin(make.head()).run_number == 2
-        assert [run.run_number for run in store.close_abandoned("final test 1", make.finished)] == [1, 2]
-
-
-def test_two_programs_make_and_write_one_database_at_once(url, make, start):
-    with Store.open(url, create=True) as store:
-        store.add_orders([make.order()])
-    children = [start(TEST_UNITS, url) for _ in range(2)]
-    for child in children:
-        child.stdin.write("go")
-        child.stdin.flush()
-    assert [child.wait(60) for child in children] == [0, 0]
-    with Store.open(url) as store:
-        assert [line.run_number for line in store.runs("SKV-0101")] == list(range(1, 21))
 
 
 def _every(kind: type[Exception]) -> list[type[Exception]]:
