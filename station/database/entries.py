@@ -11,8 +11,12 @@ from typing import NewType
 from limits.reading import Reading
 from limits.verdict import Outcome, Verdict
 from reports.record import Instrument
+from station.measurements.standards import Findings, Swept
 from station.measurements.sweep import Port, Sweep
 from station.orders import Serial, WorkOrder
+
+CalibrationId = NewType("CalibrationId", int)
+"""The store's own number of a calibration; people know it by the time it was made."""
 
 RunId = NewType("RunId", int)
 """The store's own number of a run; people know a run by serial and run number."""
@@ -26,6 +30,9 @@ class DocumentKind(StrEnum):
     BENCH = "bench"
     LOAD = "load"
     """The measured reflection of a load, as Touchstone text."""
+
+    KIT = "kit"
+    """What the standards of a calibration are."""
 
     KNOWN_VALUES = "known values"
     """Of a check standard: what its runs are judged by."""
@@ -86,6 +93,52 @@ class LoadText:
 
 
 @dataclass(frozen=True, slots=True)
+class CalibrationHead:
+    """Of a calibration: by whom, with what, where."""
+
+    station: str
+    operator: str
+    made: datetime
+    """Aware, when it was begun."""
+
+    valid_for_s: float
+    analyzer: str
+    """The analyzer's answer to `*IDN?`."""
+
+    temperature_c: float | None
+    """At the bench; None where nobody said."""
+
+    cables: str
+    """Which ones, in the works' words."""
+
+    kit: StoredText
+    kit_files: tuple[StoredText, ...] = ()
+    """Measured standards that the kit names."""
+
+    load_return_loss_db: float | None = None
+    """How far the kit's load can be trusted; None where the kit has none."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Calibration:
+    """A calibration that was accepted."""
+
+    head: CalibrationHead
+    findings: Findings
+    swept: Swept
+    """What was read of each standard, without any correction."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoredCalibration:
+    """What runs need of a calibration that is kept; its sweeps are left where they are."""
+
+    calibration_id: CalibrationId
+    head: CalibrationHead
+    findings: Findings
+
+
+@dataclass(frozen=True, slots=True)
 class RunHead:
     """What is known when a run begins."""
 
@@ -104,6 +157,9 @@ class RunHead:
     instruments: tuple[Instrument, ...]
     loads: tuple[LoadText, ...] = ()
     """Of every port, where the bench knew their reflections; so that stored sweeps can be read again anywhere."""
+
+    calibration: CalibrationId | None = None
+    """What its sweeps are corrected by; None where the analyzer does that itself, or nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +235,9 @@ class StoredRun:
 
     doubted: tuple[DoubtedSweep, ...] = ()
     """Those that were not believed, in the order of sweeping."""
+
+    calibration: StoredCalibration | None = None
+    """What the sweeps are corrected by."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,8 +12,9 @@ from sqlalchemy.engine import Connection, Row
 from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
-from station.database import schema, sweep_codec
+from station.database import calibrations, schema, sweep_codec
 from station.database.entries import (
+    CalibrationId,
     CertificateEntry,
     CertificateKind,
     DocumentKind,
@@ -86,6 +87,9 @@ def run(connection: Connection, run_id: RunId) -> StoredRun:
         verdict=_verdict(connection, row, readings),
         sweeps=tuple(_sweep(each) for each in sweeps if not each.doubt),
         doubted=tuple(DoubtedSweep(_sweep(each), each.doubt) for each in sweeps if each.doubt),
+        calibration=None
+        if row.calibration_id is None
+        else calibrations.read(connection, CalibrationId(row.calibration_id)),
     )
 
 
@@ -207,6 +211,7 @@ def _head(connection: Connection, row: Row[Any]) -> RunHead:
             Instrument(each.role, each.identity) for each in _of_run(connection, schema.instrument, row.id)
         ),
         loads=tuple(LoadText(load.port, texts[load.digest]) for load in loads),
+        calibration=None if row.calibration_id is None else CalibrationId(row.calibration_id),
     )
 
 

@@ -76,6 +76,16 @@ def _of_run() -> tuple[sa.Column[int], sa.Column[int]]:
     )
 
 
+def _of_calibration() -> tuple[sa.Column[int], sa.Column[int]]:
+    """The key of what belongs to a calibration and has a place in its order, from 0."""
+    return (
+        sa.Column(
+            "calibration_id", Id, sa.ForeignKey("calibration.id"), primary_key=True, autoincrement=False
+        ),
+        sa.Column("position", sa.Integer, primary_key=True, autoincrement=False),
+    )
+
+
 def _one_of(column: str, words: Iterable[StrEnum]) -> sa.CheckConstraint:
     listed = ", ".join(f"'{word.value}'" for word in words)
     return sa.CheckConstraint(f"{column} IN ({listed})", name=column)
@@ -122,6 +132,81 @@ document = sa.Table(
     _one_of("kind", DocumentKind),
 )
 
+calibration = sa.Table(
+    "calibration",
+    metadata,
+    _id(),
+    _required("station", sa.Text),
+    _required("operator", sa.Text),
+    _required("made", UtcTime),
+    _required("valid_for_s", sa.Double),
+    _required("analyzer", sa.Text),
+    sa.Column("temperature_c", sa.Double),
+    _required("cables", sa.Text),
+    sa.Column("load_return_loss_db", sa.Double),
+    sa.Index(None, "station"),
+)
+
+# The kit first, then the measured standards it names.
+calibration_document = sa.Table(
+    "calibration_document",
+    metadata,
+    *_of_calibration(),
+    _required("digest", sa.String(64), sa.ForeignKey("document.digest")),
+)
+
+error_terms = sa.Table(
+    "error_terms",
+    metadata,
+    *_of_calibration(),
+    # Those that they hold for, e.g. `TX-ANT ANT-RX`.
+    _required("hookups", sa.Text),
+    _required("largest_step_hz", sa.Double),
+    _required("points", sa.Integer),
+    _required("leak", sa.LargeBinary),
+    _required("match", sa.LargeBinary),
+    _required("tracking", sa.LargeBinary),
+)
+
+residual = sa.Table(
+    "residual",
+    metadata,
+    *_of_calibration(),
+    _required("what", sa.Text),
+    _required("port", sa.Integer),
+    _required("value_db", sa.Double),
+    _required("at_hz", sa.Double),
+)
+
+noise = sa.Table(
+    "noise",
+    metadata,
+    *_of_calibration(),
+    _required("bandwidth_hz", sa.Double),
+    _required("floor_dbm", sa.Double),
+    _required("trace_db", sa.Double),
+    sa.Column("leakage_dbm", sa.Double),
+)
+
+standard_sweep = sa.Table(
+    "standard_sweep",
+    metadata,
+    *_of_calibration(),
+    _required("standard", sa.Text),
+    # Of the analyzer, e.g. `1-2`.
+    _required("test_ports", sa.Text),
+    _required("use", sa.Text),
+    _required("ports", sa.Text),
+    _required("started", UtcTime),
+    _required("took_s", sa.Double),
+    _required("bandwidth_hz", sa.Double),
+    _required("averages", sa.Integer),
+    _required("power_dbm", sa.Double),
+    _required("points", sa.Integer),
+    _required("phase", sa.Boolean),
+    _required("data", sa.LargeBinary),
+)
+
 run = sa.Table(
     "run",
     metadata,
@@ -139,6 +224,7 @@ run = sa.Table(
     _required("recipe_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("limits_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("bench_digest", sa.String(64), sa.ForeignKey("document.digest")),
+    sa.Column("calibration_id", Id, sa.ForeignKey("calibration.id")),
     sa.UniqueConstraint("unit_id", "run_number"),
     _one_of("state", RunState),
     _one_of("outcome", Outcome),

@@ -16,8 +16,10 @@ from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Verdict
-from station.database import address, opening, read, refuse, standards, write
+from station.database import address, calibrations, opening, read, refuse, standards, write
 from station.database.entries import (
+    Calibration,
+    CalibrationId,
     CertificateEntry,
     CheckedValue,
     RunHead,
@@ -26,6 +28,7 @@ from station.database.entries import (
     RunLine,
     RunState,
     StandardReset,
+    StoredCalibration,
     StoredRun,
     UnitEntry,
 )
@@ -215,6 +218,18 @@ class Store:
         """When a check standard's history began anew, the oldest first."""
         with self._reading() as connection:
             return standards.resets(connection, serial)
+
+    # --- calibrations ----------------------------------------------------------------------------------------
+
+    def keep_calibration(self, calibration: Calibration) -> CalibrationId:
+        """Keep a calibration that was accepted, all of it at once."""
+        with self._writing() as connection:
+            return calibrations.insert(connection, calibration)
+
+    def latest_calibration(self, station: str) -> StoredCalibration | None:
+        """The newest of a station; None when it has none."""
+        with self._reading() as connection:
+            return calibrations.latest(connection, station)
 
     # --- certificates ----------------------------------------------------------------------------------------
 

@@ -32,7 +32,7 @@ def add_order(connection: Connection, order: WorkOrder, kind: OrderKind = OrderK
         "due": order.due,
         "kind": kind.value,
     }
-    order_id = _insert(connection, schema.work_order, row)
+    order_id = insert(connection, schema.work_order, row)
     units = [_unit_row(order_id, place, serial) for place, serial in enumerate(order.serials)]
     if units:
         connection.execute(schema.unit.insert(), units)
@@ -76,8 +76,9 @@ def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int)
         "recipe_digest": head.recipe.digest,
         "limits_digest": head.limits.digest,
         "bench_digest": head.bench.digest,
+        "calibration_id": head.calibration,
     }
-    run_id = RunId(_insert(connection, schema.run, row))
+    run_id = RunId(insert(connection, schema.run, row))
     named = [{"role": each.role, "identity": each.identity} for each in head.instruments]
     _insert_rows(connection, schema.instrument, run_id, named)
     loads = [{"port": each.port, "digest": each.text.digest} for each in head.loads]
@@ -165,10 +166,10 @@ def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
         "sha256": entry.sha256,
         "file": entry.file,
     }
-    _insert(connection, schema.certificate, row)
+    insert(connection, schema.certificate, row)
 
 
-def _insert(connection: Connection, table: sa.Table, row: Values) -> int:
+def insert(connection: Connection, table: sa.Table, row: Values) -> int:
     """The new row's number."""
     # The values apart from the statement: one that carries them is built and compared anew each time.
     key = connection.execute(table.insert(), row).inserted_primary_key

@@ -5,6 +5,8 @@ Written down once and never changed again: databases made by it exist.
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -19,6 +21,7 @@ def upgrade() -> None:
     """Make every table."""
     _orders()
     _standards()
+    _calibrations()
     _runs()
     _results()
 
@@ -60,7 +63,8 @@ def _orders() -> None:
         sa.Column("revision", sa.Text(), nullable=False),
         sa.Column("text", sa.Text(), nullable=False),
         sa.CheckConstraint(
-            "kind IN ('recipe', 'limit table', 'bench', 'load', 'known values')", name="ck_document_kind"
+            "kind IN ('recipe', 'limit table', 'bench', 'load', 'kit', 'known values')",
+            name="ck_document_kind",
         ),
         sa.PrimaryKeyConstraint("digest", name="pk_document"),
     )
@@ -81,6 +85,78 @@ def _standards() -> None:
     op.create_index("ix_standard_reset_unit_id", "standard_reset", ["unit_id"])
 
 
+def _of_calibration(name: str, *columns: sa.Column[Any] | sa.ForeignKeyConstraint) -> None:
+    op.create_table(
+        name,
+        sa.Column("calibration_id", ID, autoincrement=False, nullable=False),
+        sa.Column("position", sa.Integer(), autoincrement=False, nullable=False),
+        *columns,
+        sa.ForeignKeyConstraint(["calibration_id"], ["calibration.id"], name=f"fk_{name}_calibration_id"),
+        sa.PrimaryKeyConstraint("calibration_id", "position", name=f"pk_{name}"),
+    )
+
+
+def _calibrations() -> None:
+    """Calibrations of the bench, and what came of them."""
+    op.create_table(
+        "calibration",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("operator", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("valid_for_s", sa.Double(), nullable=False),
+        sa.Column("analyzer", sa.Text(), nullable=False),
+        sa.Column("temperature_c", sa.Double(), nullable=True),
+        sa.Column("cables", sa.Text(), nullable=False),
+        sa.Column("load_return_loss_db", sa.Double(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name="pk_calibration"),
+    )
+    op.create_index("ix_calibration_station", "calibration", ["station"])
+    _of_calibration(
+        "calibration_document",
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.ForeignKeyConstraint(["digest"], ["document.digest"], name="fk_calibration_document_digest"),
+    )
+    _of_calibration(
+        "error_terms",
+        sa.Column("hookups", sa.Text(), nullable=False),
+        sa.Column("largest_step_hz", sa.Double(), nullable=False),
+        sa.Column("points", sa.Integer(), nullable=False),
+        sa.Column("leak", sa.LargeBinary(), nullable=False),
+        sa.Column("match", sa.LargeBinary(), nullable=False),
+        sa.Column("tracking", sa.LargeBinary(), nullable=False),
+    )
+    _of_calibration(
+        "residual",
+        sa.Column("what", sa.Text(), nullable=False),
+        sa.Column("port", sa.Integer(), nullable=False),
+        sa.Column("value_db", sa.Double(), nullable=False),
+        sa.Column("at_hz", sa.Double(), nullable=False),
+    )
+    _of_calibration(
+        "noise",
+        sa.Column("bandwidth_hz", sa.Double(), nullable=False),
+        sa.Column("floor_dbm", sa.Double(), nullable=False),
+        sa.Column("trace_db", sa.Double(), nullable=False),
+        sa.Column("leakage_dbm", sa.Double(), nullable=True),
+    )
+    _of_calibration(
+        "standard_sweep",
+        sa.Column("standard", sa.Text(), nullable=False),
+        sa.Column("test_ports", sa.Text(), nullable=False),
+        sa.Column("use", sa.Text(), nullable=False),
+        sa.Column("ports", sa.Text(), nullable=False),
+        sa.Column("started", TIME, nullable=False),
+        sa.Column("took_s", sa.Double(), nullable=False),
+        sa.Column("bandwidth_hz", sa.Double(), nullable=False),
+        sa.Column("averages", sa.Integer(), nullable=False),
+        sa.Column("power_dbm", sa.Double(), nullable=False),
+        sa.Column("points", sa.Integer(), nullable=False),
+        sa.Column("phase", sa.Boolean(), nullable=False),
+        sa.Column("data", sa.LargeBinary(), nullable=False),
+    )
+
+
 def _runs() -> None:
     """What was measured, and with what."""
     op.create_table(
@@ -99,11 +175,13 @@ def _runs() -> None:
         sa.Column("recipe_digest", sa.String(length=64), nullable=False),
         sa.Column("limits_digest", sa.String(length=64), nullable=False),
         sa.Column("bench_digest", sa.String(length=64), nullable=False),
+        sa.Column("calibration_id", ID, nullable=True),
         sa.CheckConstraint("(state = 'judged') = (outcome IS NOT NULL)", name="ck_run_judged_has_outcome"),
         sa.CheckConstraint("(state = 'running') = (finished IS NULL)", name="ck_run_ended_has_time"),
         sa.CheckConstraint("outcome IN ('pass', 'fail', 'undecided')", name="ck_run_outcome"),
         sa.CheckConstraint("state IN ('running', 'judged', 'station fault', 'stopped')", name="ck_run_state"),
         sa.ForeignKeyConstraint(["bench_digest"], ["document.digest"], name="fk_run_bench_digest"),
+        sa.ForeignKeyConstraint(["calibration_id"], ["calibration.id"], name="fk_run_calibration_id"),
         sa.ForeignKeyConstraint(["limits_digest"], ["document.digest"], name="fk_run_limits_digest"),
         sa.ForeignKeyConstraint(["recipe_digest"], ["document.digest"], name="fk_run_recipe_digest"),
         sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name="fk_run_unit_id"),
