@@ -44,6 +44,8 @@ def main(arguments: list[str]) -> int:
             socket_port=asked.socket_port,
             hislip_port=asked.hislip_port,
             hands_port=asked.hands_port,
+            ports=asked.ports,
+            switched=asked.switched,
             scalar=ScalarErrors() if asked.scalar else None,
         ) as bench:
             _place_sample(bench, asked.seed)
@@ -63,6 +65,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--real-time", action="store_true", help="sweeps take as long as on an analyzer")
     for name in ("socket", "hislip", "hands"):
         parser.add_argument(f"--{name}-port", type=int, default=0, metavar="PORT", help="0 for a free one")
+    parser.add_argument("--ports", type=int, choices=(2, 3), default=2, help="of the vector analyzer")
+    parser.add_argument("--switched", action="store_true", help="its two ports behind a switch of three")
     parser.add_argument("--scalar", action="store_true", help="a spectrum analyzer with tracking generator")
     parser.add_argument("--imperfect", action="store_true", help="everything a real bench adds")
     parser.add_argument("--test-port-errors", action="store_true", help="an analyzer that was not calibrated")
@@ -93,11 +97,12 @@ def _imperfections(asked: argparse.Namespace) -> Imperfections:
 
 def _place_sample(bench: Bench, seed: int) -> None:
     bench.place(build_unit(**SAMPLE, seed=seed))
-    bench.hook_up("TX", "ANT")
+    bench.hook_up(*("TX", "ANT", "RX")[: bench.fixture.test_ports])
 
 
 def _say_ready(bench: Bench) -> None:
     ports = {"socket": bench.socket_port, "hislip": bench.hislip_port, "hands": bench.hands_port}
+    ports |= {name: helper.port for name, helper in bench.helpers.items()}
     sys.stdout.write(json.dumps({**ports, **SAMPLE}) + "\n")
     sys.stdout.flush()
 

@@ -1,4 +1,4 @@
-"""The instruments of the bench: now a two-port vector network analyzer.
+"""The vector network analyzers of the bench: of two ports, of three, and of two behind a switch.
 
 Its command language is SCPI-1999's own. One S-parameter per sweep (`SENSe:FUNCtion` with one name, linear
 sweep, `CALCulate:DATA?`) or several at once over a list of frequencies (`SENSe:FUNCtion:CONCurrent`,
@@ -25,10 +25,13 @@ from fixtures_sim.scpi.message import Token
 from fixtures_sim.scpi.values import string
 from fixtures_sim.settings import SettingCommands, Settings, function_name
 from fixtures_sim.sweeper import Acquisition, Sweeper, encode
+from fixtures_sim.switch import Switch
 
-IDENTITY = "Skerry Works,Simulated vector analyzer,SIM-0001,1.0"
-
-PORTS = 2
+IDENTITIES = {
+    2: "Skerry Works,Simulated vector analyzer,SIM-0001,1.0",
+    3: "Skerry Works,Simulated three-port vector analyzer,SIM-0005,1.0",
+}
+"""By the number of ports."""
 
 MOST_KEPT = 8
 """S-parameters of the device kept for the sweeps of one order, which ask for the same frequencies."""
@@ -41,7 +44,7 @@ def sweep_count(averages: int, functions: tuple[str, ...]) -> int:
 
 
 class VectorAnalyzer(Sweeper):
-    """A two-port vector network analyzer, port 1 and port 2 on the fixture's hook-up."""
+    """A vector network analyzer, port 1, 2, ... on the fixture's test ports, or on a switch in front of them."""
 
     def __init__(
         self,
@@ -52,13 +55,17 @@ class VectorAnalyzer(Sweeper):
         clock: Callable[[], float],
         imperfections: Imperfections,
         faults: Faults,
+        ports: int = 2,
+        switch: Switch | None = None,
     ) -> None:
-        super().__init__(IDENTITY, Settings(), real_time=real_time, clock=clock, faults=faults)
+        super().__init__(IDENTITIES[ports], Settings(), real_time=real_time, clock=clock, faults=faults)
+        self._ports = ports
+        self._switch = switch
         self._fixture = fixture
         self._seed = seed
         self._imperfections = imperfections
         self._kept: dict[tuple[object, ...], ComplexArray] = {}
-        self.teach(SettingCommands(self).rows())
+        self.teach(SettingCommands(self, ports).rows())
         self.teach(self._sweep_commands())
 
     # the sweep
@@ -78,7 +85,8 @@ class VectorAnalyzer(Sweeper):
     def _measure(self) -> dict[str, ComplexArray]:
         settings, cabling = self.settings, self._fixture.cabling
         freq_hz = settings.frequencies()
-        clean = self._clean(cabling, freq_hz)
+        closed = self._switch.closed if self._switch else {}
+        clean = self._clean(cabling, closed, freq_hz)
         care = Care(settings.bandwidth_hz, settings.averages, settings.power_dbm)
         label = cabling.device.label if cabling.device and cabling.connected else ""
         values: dict[str, ComplexArray] = {}
@@ -87,32 +95,35 @@ class VectorAnalyzer(Sweeper):
             takes = self._takes.count(cabling, name, care, freq_hz)
             noise = self._imperfections.noise
             if noise is not None:
-                key = key_of(self._seed, label, cabling.name, cabling.repeat, name, care)
+                route = tuple(sorted(closed.items()))
+                key = key_of(self._seed, label, cabling.name, cabling.repeat, *route, name, care)
                 value = with_noise(value, noise, care, key, freq_hz, takes.astype(np.uint64))
             values[name] = value
         return values
 
-    def _clean(self, cabling: Cabling, freq_hz: FloatArray) -> ComplexArray:
-        """What the test ports see, without noise, shape (n, 2, 2)."""
+    def _clean(self, cabling: Cabling, closed: dict[int, int], freq_hz: FloatArray) -> ComplexArray:
+        """What its k ports see, without noise, shape (n, k, k)."""
         temperature_c = self._fixture.temperature_c
         hours = round(self._fixture.hours, 2)  # less than a minute moves nothing
-        key = (cabling, temperature_c, hours, freq_hz.tobytes())
+        key = (cabling, tuple(closed.items()), temperature_c, hours, freq_hz.tobytes())
         if key not in self._kept:
             if len(self._kept) == MOST_KEPT:
                 del self._kept[next(iter(self._kept))]
-            self._kept[key] = self._seen(cabling, freq_hz, temperature_c, hours)
+            s = self._at_ports(cabling, closed, freq_hz, temperature_c)
+            ports = self._imperfections.ports
+            terms = ports.terms(freq_hz, self._ports, hours) if ports else None
+            self._kept[key] = seen_through(s, terms) if terms else s
         return self._kept[key]
 
-    def _seen(
-        self, cabling: Cabling, freq_hz: FloatArray, temperature_c: float, hours: float
+    def _at_ports(
+        self, cabling: Cabling, closed: dict[int, int], freq_hz: FloatArray, temperature_c: float
     ) -> ComplexArray:
         loads = load_reflections(self._imperfections, freq_hz)
         try:
-            s = between_cables(cabling, loads, freq_hz, temperature_c)
+            s = between_cables(cabling, loads, freq_hz, temperature_c, self._fixture.test_ports)
         except ValueError as error:
             raise ScpiError(-200, str(error)) from error
-        ports = self._imperfections.ports
-        return s if ports is None else seen_through(s, ports.terms(freq_hz, PORTS, hours))
+        return self._switch.between(s, closed, freq_hz) if self._switch else s
 
     # its commands
 
@@ -128,7 +139,7 @@ class VectorAnalyzer(Sweeper):
 
     def _run_data(self, session: Session, tokens: tuple[Token, ...]) -> bytes:
         done = self.good_data()
-        name = function_name(string(tokens[0])) if tokens else done.last
+        name = function_name(string(tokens[0]), self._ports) if tokens else done.last
         if name not in done.values:
             raise ScpiError(-221, f"{name} was not switched on for this sweep")
         return self._answer(done, name, "COMP")

@@ -3,7 +3,8 @@
 One JSON object a line, answered by one line: `{"ok": true}` or `{"ok": false, "why": "..."}`. No instrument
 knows this channel. Kinds of request: place (by model and serial, Touchstone file or specimen), hook up (`ports`, or
 `first` and `second`), connect (a calibration `standard` to test `ports`), slip (the next hook-ups go wrong),
-remove, temperature, pass time (in `hours`), fault (`{"kind": "none"}` clears all faults, or slips).
+remove, temperature, pass time (in `hours`), fault (of the analyzer or of another `instrument`). `{"kind": "none"}`
+clears all faults, or slips.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ class BadRequest(Exception):
 class Hands:
     """Carries out requests on the fixture."""
 
-    def __init__(self, fixture: Fixture, faults: Faults, seed: int) -> None:
+    def __init__(self, fixture: Fixture, faults: Mapping[str, Faults], seed: int) -> None:
+        """`faults` of each instrument, the analyzer's among them."""
         self._fixture = fixture
         self._faults = faults
         self._seed = seed
@@ -130,10 +132,14 @@ class Hands:
 
     def _fault(self, request: Mapping[str, Any]) -> None:
         if request.get("kind") == "none":
-            self._faults.clear()
+            for faults in self._faults.values():
+                faults.clear()
             return
-        _only(request, "kind", "when", "seconds", "times")
-        self._faults.add(_fault_from(request))
+        _only(request, "kind", "when", "seconds", "times", "instrument")
+        instrument = _text(request, "instrument") if "instrument" in request else "analyzer"
+        if instrument not in self._faults:
+            raise ValueError(f"there is no {instrument!r}; the instruments are {', '.join(self._faults)}")
+        self._faults[instrument].add(_fault_from(request))
 
 
 def _defects(entries: object) -> tuple[Defect, ...]:

@@ -14,6 +14,7 @@ from fixtures_sim.keys import key_of
 from fixtures_sim.loads import Load
 from fixtures_sim.noise import Noise
 from fixtures_sim.port_errors import DrawnPorts, PortErrors
+from fixtures_sim.switch import SwitchErrors
 
 USUAL_NOISE = Noise()
 
@@ -32,6 +33,9 @@ class Imperfections:
     connectors: Connectors | None = None
     """None connects everything alike every time, and no cable minds being bent."""
 
+    switch: SwitchErrors | None = None
+    """Of the switch box, on a bench that has one; None is a box that is not felt at all."""
+
     @classmethod
     def full(cls, seed: int) -> Imperfections:
         """Everything a real bench adds, drawn from the seed where it differs from bench to bench."""
@@ -39,6 +43,7 @@ class Imperfections:
             ports=DrawnPorts(seed, drift=Drift()),
             loads={port: _drawn_load(seed, port) for port in PORT_NAMES},
             connectors=Connectors(),
+            switch=SwitchErrors(seed),
         )
 
 

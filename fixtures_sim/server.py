@@ -1,4 +1,4 @@
-"""The bench as a whole: fixture, analyzer and hands, each behind a TCP port of loopback."""
+"""The bench as a whole: fixture, instruments and hands, each behind a TCP port of loopback."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -22,15 +23,26 @@ from fixtures_sim.hislip import HislipServer
 from fixtures_sim.imperfections import Imperfections
 from fixtures_sim.keys import key_of
 from fixtures_sim.scalar import ScalarAnalyzer, ScalarErrors
-from fixtures_sim.scpi.box import Abandoned, Session
+from fixtures_sim.scpi.box import Abandoned, Box, Session
 from fixtures_sim.scpi.errors import ScpiError
 from fixtures_sim.scpi.message import cut_message
 from fixtures_sim.standards import true_kit
 from fixtures_sim.sweeper import Sweeper
+from fixtures_sim.switch import UNIT_PORTS, Switch
 from fixtures_sim.tcp import CHUNK, Listener, still_there
+from fixtures_sim.thermometer import Thermometer
 
 LONGEST_MESSAGE = 1 << 22
 """Bytes; longer ones are an input buffer overrun."""
+
+
+@dataclass(slots=True, eq=False)
+class Helper:
+    """An instrument beside the analyzer, and what is to go wrong with it."""
+
+    box: Box
+    faults: Faults = field(default_factory=Faults)
+    port: int = 0
 
 
 class Bench:
@@ -42,19 +54,25 @@ class Bench:
         seed: int,
         real_time: bool,
         imperfections: Imperfections,
-        test_ports: int,
+        ports: int,
+        switched: bool,
         scalar: ScalarErrors | None,
     ) -> None:
         kit = true_kit(np.random.default_rng(key_of(seed, "calibration kit")))
         self.fixture = Fixture(
             REFERENCE_TEMPERATURE_C,
-            test_ports=test_ports,
+            test_ports=UNIT_PORTS if switched else ports,
             kit=kit,
             connectors=imperfections.connectors,
             seed=seed,
         )
         self.faults = Faults()
-        make: Callable[..., Sweeper] = VectorAnalyzer if scalar is None else partial(ScalarAnalyzer, scalar)
+        self.switch = Switch(imperfections.switch) if switched else None
+        make: Callable[..., Sweeper] = (
+            partial(VectorAnalyzer, ports=ports, switch=self.switch)
+            if scalar is None
+            else partial(ScalarAnalyzer, scalar)
+        )
         self.analyzer = make(
             self.fixture,
             seed=seed,
@@ -63,7 +81,12 @@ class Bench:
             imperfections=imperfections,
             faults=self.faults,
         )
-        self.hands = Hands(self.fixture, self.faults, seed)
+        helpers: dict[str, Box] = {"thermometer": Thermometer(self.fixture, seed)}
+        if self.switch:
+            helpers["switch"] = self.switch
+        self.helpers = {name: Helper(box) for name, box in helpers.items()}
+        faults = {name: helper.faults for name, helper in self.helpers.items()}
+        self.hands = Hands(self.fixture, {"analyzer": self.faults, **faults}, seed)
         self.socket_port = self.hislip_port = self.hands_port = 0
         self._stop = threading.Event()
 
@@ -96,8 +119,12 @@ class Bench:
         self.fixture.pass_time(hours)
 
     def fault(self, fault: Fault) -> None:
-        """Let something go wrong."""
+        """Let something go wrong with the analyzer."""
         self.faults.add(fault)
+
+    def address_of(self, helper: str) -> str:
+        """VISA resource name of the `thermometer` or the `switch`."""
+        return f"TCPIP::127.0.0.1::{self.helpers[helper].port}::SOCKET"
 
     @property
     def socket_address(self) -> str:
@@ -115,19 +142,25 @@ class Bench:
         hislip = HislipServer(self.analyzer, self.faults, self._stop)
         with ExitStack() as stack:
             listeners = (
-                Listener("socket", self._serve_socket, socket_port),
+                Listener("socket", partial(self._serve_socket, self.analyzer, self.faults), socket_port),
                 Listener("hislip", hislip.serve, hislip_port),
                 Listener("hands", self._serve_hands, hands_port),
+                *(
+                    Listener(name, partial(self._serve_socket, helper.box, helper.faults), 0)
+                    for name, helper in self.helpers.items()
+                ),
             )
             ports = []
             for listener in listeners:
                 ports.append(listener.start())
                 stack.callback(listener.stop)
             stack.callback(self._stop.set)
-            self.socket_port, self.hislip_port, self.hands_port = ports
+            self.socket_port, self.hislip_port, self.hands_port, *rest = ports
+            for helper, port in zip(self.helpers.values(), rest, strict=True):
+                helper.port = port
             yield
 
-    def _serve_socket(self, connection: socket.socket) -> None:
+    def _serve_socket(self, box: Box, faults: Faults, connection: socket.socket) -> None:
         session = Session(waiting=lambda: still_there(connection) and not self._stop.is_set())
         buffer = b""
         while chunk := connection.recv(CHUNK):
@@ -135,7 +168,7 @@ class Bench:
             while cut := cut_message(buffer):
                 message, buffer = cut
                 try:
-                    reply = carry_out(self.analyzer, self.faults, message, session)
+                    reply = carry_out(box, faults, message, session)
                 except Abandoned:
                     return
                 if reply.after_s:
@@ -146,7 +179,7 @@ class Bench:
                     connection.sendall(reply.data)
             if len(buffer) > LONGEST_MESSAGE:
                 buffer = b""
-                self.analyzer.report(ScpiError(-363))
+                box.report(ScpiError(-363))
 
     def _serve_hands(self, connection: socket.socket) -> None:
         with connection.makefile("rb") as lines:
@@ -164,19 +197,22 @@ def running_bench(
     socket_port: int = 0,
     hislip_port: int = 0,
     hands_port: int = 0,
-    test_ports: int = 2,
+    ports: int = 2,
+    switched: bool = False,
     scalar: ScalarErrors | None = None,
 ) -> Iterator[Bench]:
     """A bench that can be reached until the block ends; `device` lies on it, not hooked up. Raises tcp.PortTaken.
 
-    With `real_time` each sweep takes what it would on an analyzer, else none at all. With `scalar` a spectrum
+    With `real_time` each sweep takes what it would on an analyzer, else none at all. The vector analyzer has so
+    many `ports`; `switched`, a switch box leads its two to the three of the fixture. With `scalar` a spectrum
     analyzer with tracking generator stands there in place of the vector analyzer.
     """
     bench = Bench(
         seed=seed,
         real_time=real_time,
         imperfections=imperfections or Imperfections(),
-        test_ports=test_ports,
+        ports=ports,
+        switched=switched,
         scalar=scalar,
     )
     if device is not None:

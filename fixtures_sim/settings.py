@@ -15,10 +15,9 @@ from fixtures_sim.scpi.message import Token
 from fixtures_sim.scpi.values import boolean, nr3, number, quoted, string
 from fixtures_sim.sweep_settings import HIGH_HZ, LOW_HZ, MOST_POINTS, SweepCommands, Sweeping, SweepState
 
-PARAMETERS = ("S11", "S21", "S12", "S22")
 FORMS = ("COMPlex", "MLOGarithmic", "MLINear", "PHASe", "REAL", "IMAGinary", "SWR")
 
-_FUNCTION = re.compile(r"XFR(?:EQUENCY)?:POW(?:ER)?:(S[12][12])")
+_FUNCTION = re.compile(r"XFR(?:EQUENCY)?:POW(?:ER)?:(S[1-9][1-9])")
 
 _CHOICES = (
     ("SENSe#:FREQuency:MODE", "mode", ("SWEep", "LIST")),
@@ -52,10 +51,10 @@ class Settings(SweepState):
         return np.array(self.listed_hz)
 
 
-def function_name(text: str) -> str:
-    """`XFR:POW:S21` -> `S21`, long or short, any case. Raises ScpiError -224."""
+def function_name(text: str, ports: int) -> str:
+    """`XFR:POW:S21` -> `S21` of an analyzer with so many ports, long or short, any case. Raises ScpiError -224."""
     match = _FUNCTION.fullmatch(text.upper().strip())
-    if match is None:
+    if match is None or max(match[1][1:]) > str(ports):
         raise ScpiError(-224)
     return match[1]
 
@@ -68,8 +67,9 @@ def function_string(name: str) -> str:
 class SettingCommands(SweepCommands):
     """The rows of the command table that set and ask for settings."""
 
-    def __init__(self, analyzer: Sweeping) -> None:
+    def __init__(self, analyzer: Sweeping, ports: int) -> None:
         super().__init__(analyzer, _CHOICES)
+        self._ports = ports
 
     def rows(self) -> Iterable[Command]:
         """All of them."""
@@ -79,10 +79,10 @@ class SettingCommands(SweepCommands):
         yield Command("SENSe#:LIST:FREQuency:POINts?", self._ask_list_points)
         yield Command("SENSe#:FUNCtion:CONCurrent", self._run_concurrent, 1, 1)
         yield Command("SENSe#:FUNCtion:CONCurrent?", self._ask_switch("concurrent"))
-        yield Command("SENSe#:FUNCtion[:ON]", self._run_functions, 1, len(PARAMETERS))
+        yield Command("SENSe#:FUNCtion[:ON]", self._run_functions, 1, self._ports**2)
         yield Command("SENSe#:FUNCtion[:ON]?", self._ask_functions)
         yield Command("SENSe#:FUNCtion[:ON]:COUNt?", self._ask_function_count)
-        yield Command("SENSe#:FUNCtion:OFF", self._run_functions_off, 1, len(PARAMETERS))
+        yield Command("SENSe#:FUNCtion:OFF", self._run_functions_off, 1, self._ports**2)
 
     def _run_list(self, session: Session, tokens: tuple[Token, ...]) -> None:
         if len(tokens) > MOST_POINTS:
@@ -102,7 +102,7 @@ class SettingCommands(SweepCommands):
         self._change(concurrent=on, functions=self._now.functions if on else self._now.functions[-1:])
 
     def _run_functions(self, session: Session, tokens: tuple[Token, ...]) -> None:
-        names = tuple(dict.fromkeys(function_name(string(token)) for token in tokens))
+        names = tuple(dict.fromkeys(function_name(string(token), self._ports) for token in tokens))
         if self._now.concurrent:
             names = (*(name for name in self._now.functions if name not in names), *names)
         elif len(names) > 1:
@@ -110,7 +110,7 @@ class SettingCommands(SweepCommands):
         self._change(functions=names)
 
     def _run_functions_off(self, session: Session, tokens: tuple[Token, ...]) -> None:
-        names = {function_name(string(token)) for token in tokens}
+        names = {function_name(string(token), self._ports) for token in tokens}
         left = tuple(name for name in self._now.functions if name not in names)
         if not left:
             raise ScpiError(-221, "the last function cannot be switched off")

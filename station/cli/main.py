@@ -248,6 +248,9 @@ def try_dialect(
 def simulate(
     seed: Annotated[int, typer.Option(metavar="N")] = 1,
     real_time: Annotated[bool, typer.Option("--real-time", help="Sweeps take their time.")] = False,
+    bench: Annotated[
+        str, typer.Option(metavar="KIND", help="two-port, three-port, switched or scalar.")
+    ] = "two-port",
     imperfect: Annotated[
         bool,
         typer.Option("--imperfect", help="With everything a real bench adds: errors, drift, connectors."),
@@ -259,7 +262,12 @@ def simulate(
     from station.cli.simulator import run_alone
 
     run_alone(
-        seed, real_time=real_time, imperfect=imperfect, socket_port=socket_port, hislip_port=hislip_port
+        seed,
+        real_time=real_time,
+        imperfect=imperfect,
+        bench=bench,
+        socket_port=socket_port,
+        hislip_port=hislip_port,
     )
 
 

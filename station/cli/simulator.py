@@ -9,9 +9,10 @@ import json
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from station.errors import StationFault, UserMistake
@@ -30,15 +31,35 @@ class Ports:
     sample: dict[str, Any]
     """What lies on the fixture at first: `model`, `serial`, `tx_hz`, `rx_hz`."""
 
+    helpers: dict[str, int] = field(default_factory=dict)
+    """The instruments beside the analyzer: `thermometer`, and `switch` where there is one."""
+
     @property
     def socket_address(self) -> str:
         """VISA resource name of the analyzer's raw socket."""
-        return f"TCPIP::127.0.0.1::{self.socket}::SOCKET"
+        return _socket_address(self.socket)
 
     @property
     def hislip_address(self) -> str:
         """VISA resource name of the analyzer over HiSLIP."""
         return f"TCPIP::127.0.0.1::hislip0,{self.hislip}::INSTR"
+
+    def address_of(self, helper: str) -> str:
+        """VISA resource name of an instrument beside the analyzer."""
+        return _socket_address(self.helpers[helper])
+
+
+def _socket_address(port: int) -> str:
+    return f"TCPIP::127.0.0.1::{port}::SOCKET"
+
+
+BENCHES: dict[str, list[str]] = {
+    "two-port": [],
+    "three-port": ["--ports", "3"],
+    "switched": ["--switched"],
+    "scalar": ["--scalar"],
+}
+"""Every kind of simulated bench, and how it is asked for."""
 
 
 @contextmanager
@@ -47,17 +68,22 @@ def simulated_bench(
     *,
     real_time: bool = False,
     imperfect: bool = False,
+    bench: str = "two-port",
     socket_port: int = 0,
     hislip_port: int = 0,
 ) -> Iterator[Ports]:
     """A simulated bench for as long as the block lasts; it also ends when this program dies.
 
-    An `imperfect` one adds everything a real bench adds, from test-port errors to cables that are bent.
+    An `imperfect` one adds everything a real bench adds, from test-port errors to cables that are bent. `bench` is
+    one of BENCHES.
     """
+    if bench not in BENCHES:
+        raise UserMistake(f"there is no simulated bench '{bench}'; there are {', '.join(BENCHES)}")
     command = [sys.executable, "-m", "fixtures_sim", "--until-stdin-closes", "--seed", str(seed)]
     command += ["--socket-port", str(socket_port), "--hislip-port", str(hislip_port)]
     command += ["--real-time"] if real_time else []
     command += ["--imperfect"] if imperfect else []
+    command += BENCHES[bench]
     pipe = subprocess.PIPE
     try:
         process = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, text=True)
@@ -78,38 +104,41 @@ def simulated_bench(
                 stream.close()
 
 
-def run_alone(seed: int, *, real_time: bool, imperfect: bool, socket_port: int, hislip_port: int) -> None:
+def run_alone(
+    seed: int, *, real_time: bool, imperfect: bool, bench: str, socket_port: int, hislip_port: int
+) -> None:
     """Run the bench until Ctrl-C and say how to reach it."""
     with simulated_bench(
-        seed, real_time=real_time, imperfect=imperfect, socket_port=socket_port, hislip_port=hislip_port
+        seed,
+        real_time=real_time,
+        imperfect=imperfect,
+        bench=bench,
+        socket_port=socket_port,
+        hislip_port=hislip_port,
     ) as ports:
-        sys.stdout.write(_how_to_reach(ports))
-        sys.stdout.flush()
-        wait_for_interrupt()
+        # Ctrl-C may come as soon as somebody has read this.
+        try:
+            sys.stdout.write(_how_to_reach(ports))
+            sys.stdout.flush()
+            threading.Event().wait()
+        except KeyboardInterrupt:
+            sys.stdout.write("Ended.\n")
 
 
 def _how_to_reach(ports: Ports) -> str:
     sample = {"do": "place", **ports.sample}
+    beside = "".join(f"and a {name} at\n  {ports.address_of(name)}\n" for name in ports.helpers)
     return (
-        f"A simulated vector analyzer listens at\n"
+        f"A simulated analyzer listens at\n"
         f"  {ports.socket_address}\n"
         f"  {ports.hislip_address}\n"
-        f"On its fixture lies {sample.get('model')} {sample.get('serial')}, hooked up TX-ANT. Its hands listen at "
+        f"{beside}"
+        f"On its fixture lies {sample.get('model')} {sample.get('serial')}, hooked up. Its hands listen at "
         f"127.0.0.1, port {ports.hands},\nfor one JSON object a line:\n"
-        f'  {{"do": "hook up", "first": "ANT", "second": "RX"}}\n'
+        f'  {{"do": "hook up", "ports": ["ANT", "RX"]}}\n'
         f"  {json.dumps(sample)}\n"
         f"Ctrl-C ends it.\n"
     )
-
-
-def wait_for_interrupt() -> None:
-    """Sleep until Ctrl-C."""
-    import threading
-
-    try:
-        threading.Event().wait()
-    except KeyboardInterrupt:
-        sys.stdout.write("Ended.\n")
 
 
 class Hands:
@@ -172,4 +201,5 @@ def _ports(process: subprocess.Popen[str]) -> Ports:
         said = process.stderr.read().strip() if process.stderr else ""
         raise UserMistake(f"the simulated bench did not start: {said or 'no reason given'}")
     told = json.loads(line)
-    return Ports(told.pop("socket"), told.pop("hislip"), told.pop("hands"), sample=told)
+    helpers = {name: told.pop(name) for name in ("thermometer", "switch") if name in told}
+    return Ports(told.pop("socket"), told.pop("hislip"), told.pop("hands"), sample=told, helpers=helpers)

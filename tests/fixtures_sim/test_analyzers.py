@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pytest
 
-from fixtures_sim.analyzers import IDENTITY, sweep_count
+from fixtures_sim.analyzers import IDENTITIES, sweep_count
 from fixtures_sim.faults import Fault
 from fixtures_sim.imperfections import Imperfections
 from fixtures_sim.sweeper import sweep_time_s
@@ -318,5 +319,30 @@ def test_a_fault_can_spoil_the_first_value(talk: Any) -> None:
 
 
 def test_identity_names_an_invented_maker(talk: Any) -> None:
-    assert talk("*IDN?") == IDENTITY
-    assert len(IDENTITY.split(",")) == 4
+    assert talk("*IDN?") == IDENTITIES[2]
+    assert len(IDENTITIES[2].split(",")) == 4
+
+
+def test_three_ports_read_nine_parameters_in_one_hook_up(
+    make_bench: Callable[..., Any], visa: Callable[[str], Any], device: Any
+) -> None:
+    names = [f"S{to}{source}" for to in (1, 2, 3) for source in (1, 2, 3)]
+    quiet = Imperfections(noise=None)
+    with make_bench(device=device, ports=3, imperfections=quiet) as bench:
+        bench.hook_up("RX", "TX", "ANT")
+        analyzer = visa(bench.socket_address)
+        functions = ",".join(f"'XFR:POW:{name}'" for name in names)
+        analyzer.write("*RST;:SENS:FREQ:STAR 100MHZ;STOP 200MHZ;:SENS:SWE:POIN 3;:SENS:FUNC:CONC ON")
+        analyzer.write(f"SENS:FUNC:ON {functions};:INIT")
+        order = [2, 0, 1]
+        truth = device.s(np.linspace(100e6, 200e6, 3), 23.0)[:, order][:, :, order]
+        for name in names:
+            text = analyzer.query(f"SENS:DATA? 'XFR:POW:{name}'")
+            read = np.array([float(value) for value in text.split(",")]).view(complex)
+            assert read == pytest.approx(truth[:, int(name[1]) - 1, int(name[2]) - 1], abs=1e-12)
+        assert analyzer.query("SYST:ERR?").startswith("0")
+
+
+def test_an_analyzer_of_two_ports_knows_no_third(talk: Any) -> None:
+    talk("SENS:FUNC 'XFR:POW:S31'")
+    assert talk.error().startswith("-224")

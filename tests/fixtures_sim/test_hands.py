@@ -135,6 +135,7 @@ def test_faults_are_ordered_and_cleared(
         ({"do": "pass time", "hours": -1}, "hours that pass are a finite number, at least 0, not -1"),
         ({"do": "fault", "kind": "explodes"}, "there is no fault 'explodes'; the faults are silent"),
         ({"do": "fault"}, "'kind' is missing"),
+        ({"do": "fault", "kind": "silent", "instrument": "kettle"}, "are analyzer, thermometer"),
         ({"do": "fault", "kind": "late", "seconds": "long"}, "seconds must be a number"),
         ({"do": "slip", "kind": "clumsy"}, "no slip is called `clumsy`; there are swapped, not re-cabled"),
         ({"do": "slip", "kind": "left bare"}, "needs `port`"),

@@ -41,7 +41,7 @@ def test_it_plays_as_it_starts_and_ends_when_stdin_closes(start: Any, raw: Calla
     """A sample unit lies there, hooked up TX to ANT."""
     program = start("--until-stdin-closes", "--seed", "3")
     said = ports(program)
-    assert set(said) == {"socket", "hislip", "hands", "model", "serial", "tx_hz", "rx_hz"}
+    assert set(said) == {"socket", "hislip", "hands", "thermometer", "model", "serial", "tx_hz", "rx_hz"}
     sample = {"model": "SK-V4", "serial": "SKV-0001", "tx_hz": 156.6e6, "rx_hz": 157.4e6}
     assert sample.items() <= said.items()
     client = raw(said["socket"])
@@ -65,6 +65,15 @@ def test_the_sample_can_be_laid_down_again_as_it_was_told(start: Any, raw: Calla
     again = [float(text) for text in client.ask(question).split(",")]
     ten_sigma_db = 0.02
     assert again == pytest.approx(first, abs=ten_sigma_db)
+
+
+def test_other_kinds_of_bench_can_be_asked_for(start: Any, raw: Callable[[int], Any]) -> None:
+    """Three ports at once, and two behind a switch, which has a socket of its own."""
+    three, switched = start("--ports", "3"), start("--switched")
+    assert "three-port" in raw(ports(three)["socket"]).ask("*IDN?")
+    said = ports(switched)
+    assert "RF switch" in raw(said["switch"]).ask("*IDN?")
+    assert "three-port" not in raw(said["socket"]).ask("*IDN?")
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fixtures_sim.analyzers import IDENTITY
+from fixtures_sim.analyzers import IDENTITIES
 from fixtures_sim.faults import FAULTS, WRONG_IDENTITY, Fault
 from fixtures_sim.server import Bench
 from fixtures_sim.tcp import PortTaken
@@ -111,7 +111,11 @@ def test_messages_may_come_in_pieces_and_many_at_once(bench: Bench, raw: Callabl
     for piece in (b"SYST:", b"VERS?", b"\r\n*OPC?\n\n*ID", b"N?\n"):
         client.send(piece)
         time.sleep(0.01)
-    assert [client.lines.readline() for _ in range(3)] == [b"1999.0\n", b"1\n", IDENTITY.encode() + b"\n"]
+    assert [client.lines.readline() for _ in range(3)] == [
+        b"1999.0\n",
+        b"1\n",
+        IDENTITIES[2].encode() + b"\n",
+    ]
 
 
 def test_an_endless_message_overruns_the_input_buffer_and_no_more(
@@ -124,7 +128,7 @@ def test_an_endless_message_overruns_the_input_buffer_and_no_more(
     client.send(b"\n")
     errors = client.ask("SYST:ERR:ALL?")
     assert '-363,"Input buffer overrun"' in errors
-    assert client.ask("*IDN?") == IDENTITY
+    assert client.ask("*IDN?") == IDENTITIES[2]
 
 
 @pytest.fixture
@@ -156,7 +160,7 @@ def test_abort_from_another_connection_ends_the_wait(slow: Bench, raw: Callable[
         time.sleep(0.005)
     other.send("ABOR")
     assert waiting.lines.readline() == b"1\n"
-    assert other.ask("*IDN?") == IDENTITY
+    assert other.ask("*IDN?") == IDENTITIES[2]
 
 
 def test_stopping_the_bench_ends_a_wait(
@@ -213,7 +217,7 @@ def test_silence_swallows_one_answer(bench: Bench, raw: Callable[[int], Any]) ->
     client = raw(bench.socket_port)
     client.send("*IDN?")
     assert client.ask("*OPC?") == "1"
-    assert client.ask("*IDN?") == IDENTITY
+    assert client.ask("*IDN?") == IDENTITIES[2]
 
 
 def test_a_late_answer_comes_late_and_before_the_next(bench: Bench, raw: Callable[[int], Any]) -> None:
@@ -221,7 +225,7 @@ def test_a_late_answer_comes_late_and_before_the_next(bench: Bench, raw: Callabl
     client = raw(bench.socket_port)
     began = time.perf_counter()
     client.send("*IDN?\n*OPC?")
-    assert client.lines.readline().decode().strip() == IDENTITY
+    assert client.lines.readline().decode().strip() == IDENTITIES[2]
     assert time.perf_counter() - began >= 0.2
     assert client.lines.readline() == b"1\n"
 
@@ -234,7 +238,7 @@ def test_garbage_and_wrong_identity(bench: Bench, raw: Callable[[int], Any]) -> 
     bench.fault(Fault("wrong identity", times=0))
     assert [client.ask("*IDN?") for _ in range(3)] == [WRONG_IDENTITY.decode().strip()] * 3
     bench.faults.clear()
-    assert client.ask("*IDN?") == IDENTITY
+    assert client.ask("*IDN?") == IDENTITIES[2]
 
 
 def test_a_truncated_block_stops_in_the_middle(bench: Bench, raw: Callable[[int], Any]) -> None:
@@ -286,5 +290,5 @@ def test_pyvisa_over_a_socket_needs_no_warning_to_be_silenced(
 ) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        assert visa(bench.socket_address).query("*IDN?") == IDENTITY
-        assert visa(bench.hislip_address).query("*IDN?") == IDENTITY + "\n"
+        assert visa(bench.socket_address).query("*IDN?") == IDENTITIES[2]
+        assert visa(bench.hislip_address).query("*IDN?") == IDENTITIES[2] + "\n"
