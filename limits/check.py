@@ -24,7 +24,7 @@ from limits.reading import Claim, Curve, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 
 RULE_KNOWN = "E_n at most 1"
-RULE_OWN = "own history, mean ± 2.66 mean moving range"
+RULE_OWN = "individuals chart of its own history"
 
 LEAST_SHARE_OF_U = 0.5
 """Of a reading's U, as half of the least width: its standard uncertainty. A history that is quieter than that, since
@@ -44,10 +44,15 @@ class History:
     enough: int
     """From how many values on they set limits; two at least."""
 
+    together: int = 1
+    """How many charts are looked at at once."""
+
     def limits(self, reading: Reading) -> ControlLimits | None:
         """What limits the history sets to a reading; None while it is too short."""
         values = self.values.get(reading.name, ())
-        return individuals(values, least_half_width(reading)) if len(values) >= self.enough else None
+        if len(values) < self.enough:
+            return None
+        return individuals(values, least_half_width(reading), self.together)
 
 
 def least_half_width(reading: Reading) -> float:
@@ -58,6 +63,13 @@ def least_half_width(reading: Reading) -> float:
 def allowed(reading: Reading, known: KnownValue) -> float:
     """How far a reading may be from the known value, dB: sqrt(U^2 + U_known^2)."""
     return math.hypot(reading.u or 0.0, known.u_db)
+
+
+def normalised_error(reading: Reading, known: KnownValue) -> float | None:
+    """E_n of a reading, signed; None where it has no number."""
+    if reading.value is None or reading.claim is not Claim.VALUE:
+        return None
+    return (reading.value - known.value_db) / allowed(reading, known)
 
 
 def judge_check(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from limits import known as known_values
 from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
@@ -18,6 +19,7 @@ from station.bench import opening
 from station.instruments.dialect import load_dialect
 from station.orders import WorkOrder
 from station.sequencer import recipe as recipes
+from station.sequencer import standard as standards
 from station.sequencer.prepare import plan_for
 
 T = TypeVar("T")
@@ -29,7 +31,7 @@ class Checked:
 
     path: Path
     kind: str
-    """`recipe`, `limit table`, `bench`, `dialect` or `works`; empty when the file does not say."""
+    """`recipe`, `limit table`, `bench`, `dialect`, `known values` or `works`; empty when the file does not say."""
 
     mistakes: tuple[Mistake, ...]
 
@@ -48,7 +50,7 @@ def files_of(around: Surroundings) -> tuple[Path, ...]:
     """Every file a person wrote for the works, and those that its orders need."""
     if around.folder is None:
         return ()
-    folders = [around.folder / name for name in ("recipes", "limits", "dialects")]
+    folders = [around.folder / name for name in ("recipes", "limits", "dialects", "standards")]
     needed = [folders[0] / f"{order.model}.yaml" for order in around.orders]
     written = [path for folder in folders for path in sorted(folder.glob("*.yaml"))]
     return tuple(
@@ -73,6 +75,9 @@ def _recipe(path: Path, around: Surroundings) -> None:
     recipe = recipes.load(path)
     folder = around.folder
     if folder is None:
+        return
+    if recipe.form.limit_table is None:
+        _check_standard(around)
         return
     table_file = folder / "limits" / f"{recipe.form.limit_table}.yaml"
     if not table_file.exists():
@@ -108,7 +113,24 @@ def _table(path: Path, around: Surroundings) -> None:
 
 def _bench(path: Path, around: Surroundings) -> None:
     dialects = around.folder / "dialects" if around.folder else None
-    opening.dialect_of(benches.load(path), dialects)
+    bench = benches.load(path)
+    opening.dialect_of(bench, dialects)
+    _check_standard(around)
+
+
+def _known_values(path: Path, around: Surroundings) -> None:
+    known_values.load(path)
+    _check_standard(around)
+
+
+def _check_standard(around: Surroundings) -> None:
+    """Bench file, recipe and known values against each other, where the bench names a check standard."""
+    if around.folder is None:
+        return
+    folder = around.folder
+    bench = _sound(lambda: benches.load(folder / "bench.yaml"))
+    if bench is not None and bench.source.value.check_standard is not None:
+        standards.load(folder, bench, bench.ability)
 
 
 def _dialect(path: Path, around: Surroundings) -> None:
@@ -129,9 +151,16 @@ _CHECKS: dict[str, Callable[[Path, Surroundings], None]] = {
     "limit table": _table,
     "bench": _bench,
     "dialect": _dialect,
+    "known values": _known_values,
     "works": _works,
 }
-_FIRST_KEYS = {"recipe": "recipe", "limit_table": "limit table", "bench": "bench", "dialect": "dialect"}
+_FIRST_KEYS = {
+    "recipe": "recipe",
+    "limit_table": "limit table",
+    "bench": "bench",
+    "dialect": "dialect",
+    "standard": "known values",
+}
 
 
 def _kind(path: Path) -> str:

@@ -13,13 +13,14 @@ from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.verdict import Outcome
-from station import orders, settings
+from station import checks, orders, settings
 from station.bench import file as benches
 from station.bench import opening
 from station.bench.file import Bench
 from station.budgets import Accounted, account
 from station.checking import Checked, Surroundings, check, files_of
-from station.database.entries import CertificateEntry, RunLine, StoredRun, UnitEntry
+from station.checks import Checks
+from station.database.entries import CertificateEntry, OrderKind, RunLine, StandardReset, StoredRun, UnitEntry
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
 from station.errors import StationFault, StoreFault, UserMistake
@@ -31,10 +32,12 @@ from station.orders import WorkOrder
 from station.records import evaluated
 from station.sequencer import recipe as recipes
 from station.sequencer import run
+from station.sequencer import standard as standards
 from station.sequencer.events import Listener
 from station.sequencer.operator import Operator
 from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
-from station.sequencer.readiness import Circumstances, Readiness, look_around
+from station.sequencer.readiness import BEFORE_A_CHECK, QUESTIONS, Readiness, look_around
+from station.sequencer.reasons import Circumstances, Question
 from station.sequencer.run import Clock, Judged
 from station.settings import Works
 
@@ -156,7 +159,7 @@ class Desk:
             return
         try:
             recipe = recipes.load(self.works.recipes / f"{order.model}.yaml")
-            table = tables.load(self.works.limits / f"{recipe.form.limit_table}.yaml")
+            table = tables.load(self.works.limits / f"{recipe.limit_table}.yaml")
             plan_for(
                 recipe, table, Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz), bench.ability, bench.loads
             )
@@ -185,7 +188,7 @@ class Desk:
 
     def history(self, serial: str) -> History:
         """The unit, its runs and what was made of them."""
-        unit = self.store.unit(serial)
+        unit = _product(self.store.unit(serial), "`station standard --history` shows it")
         return History(unit, self.store.runs(serial), self.store.certificates(serial))
 
     def stored_run(self, serial: str, run_number: int | None = None) -> StoredRun:
@@ -208,6 +211,7 @@ class Desk:
 
         `key` is only called for a certificate, so that nobody is asked for a passphrase in vain.
         """
+        _product(self.store.unit(serial), "it is no product, and gets no certificate")
         return issue(self.works, self.store, self.stored_run(serial, run_number), self.clock(), key)
 
     def budget(self, serial: str, run_number: int | None, name: str) -> Accounted:
@@ -233,6 +237,14 @@ class Desk:
                 raise UserMistake(str(error)) from error
             paths.append(path)
         return tuple(paths)
+
+    def checks(self) -> Checks:
+        """Every check of the standard that the bench file names, and how it drifts."""
+        return checks.told(self.store, self.works.folder, benches.load(self.works.bench), self.clock())
+
+    def accept_standard(self, person: str, why: str) -> StandardReset:
+        """A person says that the check standard is another one from now on; its history begins anew."""
+        return checks.accept(self.store, benches.load(self.works.bench), person, why, self.clock())
 
     def _progress(self, order: WorkOrder) -> Progress:
         latest = [self.store.runs(serial) for serial in order.serials]
@@ -264,7 +276,8 @@ class OpenBench:
         Raises UserMistake or BadInput before anything is touched, StationFault when the station fails or is not
         ready, KeyboardInterrupt when the operator stops.
         """
-        prepared = self._prepare(self.desk.store.unit(serial), recipe)
+        unit = _product(self.desk.store.unit(serial), "measure it with `station standard`")
+        prepared = self._prepare(unit, recipe)
         readiness = self.readiness(temperature_c)
         if not readiness.is_ready:
             raise StationFault("not ready to test: " + "; ".join(map(str, readiness.reasons)))
@@ -275,7 +288,29 @@ class OpenBench:
             task, run.Means(self.analyzer, self.operator, self.desk.store, self.desk.clock, self.listen)
         )
 
-    def readiness(self, temperature_c: float | None = None) -> Readiness:
+    def check(self, *, temperature_c: float | None = None) -> Judged:
+        """Measure the check standard that the bench file names, like a unit.
+
+        Raises what `test` raises; UserMistake where the bench names none.
+        """
+        desk = self.desk
+        standard = standards.load(desk.works.folder, self.bench, self.analyzer.ability)
+        readiness = self.readiness(temperature_c, BEFORE_A_CHECK)
+        if not readiness.is_ready:
+            raise StationFault("not ready to measure: " + "; ".join(map(str, readiness.reasons)))
+        now = desk.clock()
+        desk.store.enter_standard(standard.entry(now))
+        history = checks.history(desk.store, standard, self.bench.name)
+        task = standards.make_check(
+            standard, self.bench, history, readiness.identity, self.operator.name, temperature_c, now
+        )
+        return run.run_unit(
+            task, run.Means(self.analyzer, self.operator, desk.store, desk.clock, self.listen)
+        )
+
+    def readiness(
+        self, temperature_c: float | None = None, questions: tuple[Question, ...] = QUESTIONS
+    ) -> Readiness:
         """What speaks against testing now."""
         works = self.desk.works
 
@@ -290,13 +325,20 @@ class OpenBench:
                 temperature_c,
             )
 
-        return look_around(self.analyzer, around)
+        return look_around(self.analyzer, around, questions)
 
     def _prepare(self, unit: UnitEntry, recipe: Path | None) -> Prepared:
         works = self.desk.works
         chosen = recipes.load(recipe or works.recipes / f"{unit.order.model}.yaml")
-        table = tables.load(works.limits / f"{chosen.form.limit_table}.yaml")
+        table = tables.load(works.limits / f"{chosen.limit_table}.yaml")
         return prepare(unit, chosen, table, self.analyzer.ability, self.bench.loads)
+
+
+def _product(unit: UnitEntry, instead: str) -> UnitEntry:
+    """A customer's unit. Raises UserMistake, saying what to do instead, for a check standard."""
+    if unit.kind is OrderKind.REFERENCE:
+        raise UserMistake(f"{unit.serial} is the check standard; {instead}")
+    return unit
 
 
 def try_bench(works: Works, power_dbm: float) -> tuple[TrialLine, ...]:

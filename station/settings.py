@@ -135,6 +135,11 @@ class Works:
         return self.folder / "dialects"
 
     @property
+    def standards(self) -> Path:
+        """Folder of the check standards' known values."""
+        return self.folder / "standards"
+
+    @property
     def certificates(self) -> Path:
         """Folder where certificates and failure sheets are put."""
         return self.folder / "certificates"
@@ -273,7 +278,7 @@ def _clear_fault(folder: Path) -> Iterator[None]:
 
 
 def _fill(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str) -> None:
-    for each in ("recipes", "limits", "dialects", "certificates"):
+    for each in ("recipes", "limits", "dialects", "standards", "certificates"):
         (folder / each).mkdir(parents=True)
     (folder / "keys").mkdir(mode=0o700)
     _copy_shipped("station", "recipes", folder / "recipes")

@@ -32,6 +32,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from limits.quantity import Decibel, Hertz, Text, Whole
 from limits.yamlfile import Form, editor_schema
+from station.bench.standard import CheckStandardForm
 from station.measurements.figures import Figures
 from station.measurements.sweep import PORTS, Port
 
@@ -100,6 +101,8 @@ class BenchForm(Form):
     uncertainty: Figures | None = None
     """What the uncertainty of readings is worked out from; without it none is stated."""
     loads: LoadsForm | None = None
+    check_standard: CheckStandardForm | None = None
+    """What is measured before units are; without it nothing is checked."""
 
 
 def bench_schema() -> dict[str, object]:

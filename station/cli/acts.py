@@ -143,11 +143,11 @@ def test(
     from station.cli.terminal import RunTeller, TerminalOperator
     from station.desk import open_desk
 
-    temperature_c = _celsius(temperature)
+    temperature_c = celsius_of(temperature)
     console = aside() if as_json else out()
     with open_desk(folder) as desk:
         unit = desk.store.unit(serial)
-        who = TerminalOperator(operator.strip() or _operator(), console)
+        who = TerminalOperator(operator.strip() or operator_name(), console)
         with desk.bench(who, RunTeller(console)) as bench:
             try:
                 judged = bench.test(unit.serial, temperature_c=temperature_c, recipe=recipe)
@@ -166,7 +166,7 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     from station.cli.terminal import TerminalOperator
     from station.desk import open_desk
 
-    temperature_c = _celsius(temperature)
+    temperature_c = celsius_of(temperature)
     with open_desk(folder) as desk, desk.bench(TerminalOperator("", aside()), lambda event: None) as bench:
         found = bench.readiness(temperature_c)
     if as_json:
@@ -174,6 +174,11 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
         print_json({"ready": found.is_ready, "analyzer": found.identity, "reasons": reasons}, out())
     elif found.is_ready:
         say(out(), f"Ready to test with {found.identity}.", "green")
+        if bench.bench.source.value.check_standard is None:
+            say(
+                out(),
+                "bench.yaml names no check standard: nothing checks that the station still measures right.",
+            )
     else:
         say(out(), "Not ready to test:", "bold red")
         for reason in found.reasons:
@@ -182,7 +187,8 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     return Exit.PASS if found.is_ready else Exit.STATION_FAULT
 
 
-def _celsius(temperature: str | None) -> float | None:
+def celsius_of(temperature: str | None) -> float | None:
+    """The temperature that somebody gave, if any. Raises UserMistake."""
     from limits.units import celsius
 
     try:
@@ -191,7 +197,8 @@ def _celsius(temperature: str | None) -> float | None:
         raise UserMistake(f"--temperature: {error}") from error
 
 
-def _operator() -> str:
+def operator_name() -> str:
+    """Ask who is at the bench."""
     import typer
 
     return str(typer.prompt("Operator", err=True))
@@ -313,6 +320,7 @@ def _show_trial_line(line: TrialLine) -> None:
 def schema(kind: str) -> None:
     """Print the JSON Schema of a kind of file."""
     from limits.formwords import nearest
+    from limits.known import schema as known_values_schema
     from limits.table import schema as limit_table_schema
     from station.bench.form import bench_schema
     from station.instruments.dialect import dialect_schema
@@ -323,6 +331,7 @@ def schema(kind: str) -> None:
         "limit-table": limit_table_schema,
         "bench": bench_schema,
         "dialect": dialect_schema,
+        "known-values": known_values_schema,
     }
     if kind not in schemas:
         raise UserMistake(

@@ -228,6 +228,39 @@ def touchstone(
     acts.touchstone(works, serial, run, out)
 
 
+@app.command()
+@door
+def standard(
+    works: Works = HERE,
+    operator: Annotated[
+        str,
+        typer.Option(
+            envvar="STATION_OPERATOR", help="Who measures, for the record; asked for when not given."
+        ),
+    ] = "",
+    temperature: Annotated[
+        str | None, typer.Option(metavar="'23 °C'", help="Temperature of the standard, if you measured it.")
+    ] = None,
+    history: Annotated[
+        bool, typer.Option("--history", help="Show every check and the drift instead of measuring.")
+    ] = False,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="The standard was serviced or certified anew; needs --by, --why.")
+    ] = False,
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who accepts.")] = "",
+    why: Annotated[str, typer.Option(metavar="TEXT", help="Why, for the record.")] = "",
+    as_json: AsJson = False,
+) -> Exit:
+    """Measure the check standard: does the station still measure right?"""
+    from station.cli import standard as acts
+
+    if accept:
+        return acts.accept(works, by, why, as_json=as_json)
+    if history:
+        return acts.history(works, as_json=as_json)
+    return acts.measure(works, operator, temperature, as_json=as_json)
+
+
 @app.command(name="try-dialect")
 @door
 def try_dialect(
@@ -274,7 +307,9 @@ def simulate(
 @app.command()
 @door
 def schema(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench or dialect")],
+    kind: Annotated[
+        str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench, dialect or known-values")
+    ],
 ) -> None:
     """Print the JSON Schema of a kind of file."""
     from station.cli import acts

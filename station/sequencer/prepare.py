@@ -64,6 +64,16 @@ def plan_for(
     check_fit(recipe, table)
     if unbound := (*recipe.mistakes(channels), *table.mistakes(channels)):
         raise BadInput(unbound)
+    return plan_recipe(recipe, channels, ability, loads)
+
+
+def plan_recipe(recipe: Recipe, channels: Channels, ability: Ability, loads: Loads | None = None) -> Plan:
+    """The plan for one pair of channels, whatever judges its readings.
+
+    Raises limits.errors.BadInput, with every reason, as `plan_for` does.
+    """
+    if unbound := recipe.mistakes(channels):
+        raise BadInput(unbound)
     plan = make_plan(
         recipe.bind(channels),
         recipe.overview(channels),

@@ -1,6 +1,7 @@
 """Reasons not to test, each with its way out; none means ready. Asked before the first hook-up.
 
-Each reason comes from one question in QUESTIONS; to ask something more, write a function and add it there.
+Each reason comes from one question in QUESTIONS; to ask something more, write a function and add it there. What a
+question looks at and answers is in `reasons.py`.
 """
 
 from __future__ import annotations
@@ -8,48 +9,14 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
-from pathlib import Path
 
-from station.bench.file import Bench
-from station.database.store import Store
 from station.errors import InstrumentFault
 from station.instruments.analyzer import Analyzer
+from station.sequencer.reasons import Circumstances, Question, Reason
+from station.sequencer.standing import check_standard
 
 LEAST_FREE_BYTES = 50_000_000
 """Room for some hundred units and their certificates: below it, a run might not be kept whole."""
-
-
-@dataclass(frozen=True, slots=True)
-class Circumstances:
-    """All that the questions look at."""
-
-    folder: Path
-    """The works folder."""
-
-    key_file: Path
-    bench: Bench
-    store: Store
-    now: datetime
-    identity: str = ""
-    """The analyzer's answer to `*IDN?`; empty when it gave none that could be accepted."""
-
-    temperature_c: float | None = None
-    """At the bench, where it is known."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """Something that speaks against testing."""
-
-    what: str
-    way_out: str
-
-    def __str__(self) -> str:
-        return f"{self.what}; {self.way_out}" if self.way_out else self.what
-
-
-Question = Callable[[Circumstances], Iterator[Reason]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,4 +71,7 @@ def signing_key(around: Circumstances) -> Iterator[Reason]:
         )
 
 
-QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key)
+QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key, check_standard)
+
+BEFORE_A_CHECK = tuple(each for each in QUESTIONS if each not in (signing_key, check_standard))
+"""What is asked before the check standard is measured: it is what answers for itself."""

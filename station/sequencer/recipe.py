@@ -124,10 +124,22 @@ class RecipeForm(Form):
     recipe: Text
     revision: Text
     model: FileName
-    limit_table: FileName
+    limit_table: FileName | None = None
+    """None where nothing has a limit: a check standard is judged by what is known of it."""
+
     analyzer: AnalyzerForm
     overview: OverviewForm
     characteristics: dict[Text, CharacteristicForm] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _limits_where_they_are_meant(self) -> RecipeForm:
+        lost = [name for name, item in self.characteristics.items() if not item.information]
+        if self.limit_table is None and lost:
+            raise ValueError(
+                f"'limit_table' is missing, but {', '.join(lost)} would need limits; name the table, or write "
+                "'information: yes' for each that is to have none"
+            )
+        return self
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +158,14 @@ class Recipe:
         """How every sweep is made."""
         analyzer = self.form.analyzer
         return SweepSettings(analyzer.bandwidth, analyzer.averages, analyzer.power)
+
+    @property
+    def limit_table(self) -> str:
+        """Name of the table that judges it. Raises limits.errors.BadInput where the recipe is without."""
+        if self.form.limit_table is None:
+            what = "names no limit table, so that no unit can be judged by it; take the recipe of a model"
+            raise BadInput((self.source.mistake(("recipe",), what),))
+        return self.form.limit_table
 
     def overview(self, channels: Channels) -> Zone:
         """What is swept on every hook-up, in Hz."""

@@ -11,7 +11,7 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from limits.control import RANGES, individuals
+from limits.control import D2, SIGMAS, individuals, sigmas
 
 PUBLISHED = yaml.safe_load(
     (Path(__file__).parent.parent / "reference" / "control" / "individuals.yaml").read_text()
@@ -29,7 +29,7 @@ def test_the_limits_are_the_published_ones_to_their_printed_digits(name: str) ->
 
 
 def test_the_constant_is_the_printed_one() -> None:
-    assert round(RANGES, 2) == PUBLISHED["constant"]["printed"]
+    assert round(SIGMAS / D2, 2) == PUBLISHED["constant"]["printed"]
 
 
 def test_in_control_about_three_of_a_thousand_values_lie_outside() -> None:
@@ -59,3 +59,10 @@ def test_a_value_on_a_limit_is_inside() -> None:
 def test_what_has_no_moving_range_sets_no_limits(values: list[float]) -> None:
     with pytest.raises(ValueError, match="two values at least"):
         individuals(values)
+
+
+def test_one_chart_has_three_sigma_and_many_together_alarm_no_more_often_than_one() -> None:
+    assert sigmas(1) == pytest.approx(3.0)
+    drawn = np.random.default_rng(5).normal(size=(200_000, 18))
+    share = np.mean(np.abs(drawn).max(axis=1) > sigmas(18))
+    assert share == pytest.approx(0.0027, abs=0.0004)

@@ -23,6 +23,9 @@ from station.measurements.sweep import HOOKUPS, Sweep
 from station.sequencer.recipe import Recipe, check_fit, load, schema
 
 SHIPPED = sorted((Path(station.__file__).parent / "recipes").glob("*.yaml"))
+OF_MODELS = [path for path in SHIPPED if path.stem != "CHECK"]
+"""But for the check standard's, which has no limits."""
+
 TABLES = Path(limits.__file__).parent / "tables"
 PAIR = Channels(tx_hz=156.6e6, rx_hz=157.4e6)
 TURNED = Channels(tx_hz=157.4e6, rx_hz=156.6e6)
@@ -255,14 +258,31 @@ def test_recipe_and_table_fit_whatever_spacing_they_are_for(recipe: MakeRecipe, 
     check_fit(made, table("  edge: {works: {at_most: 1.5 dB}}\n"))
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+def test_without_a_limit_table_every_characteristic_is_for_information(recipe: MakeRecipe) -> None:
+    head = HEAD.replace("limit_table: T\n", "")
+    (lost,) = told(lambda: recipe(head + GOOD))
+    assert "'limit_table' is missing, but loss, band, isolation, match would need limits" in lost
+    made = recipe(head + GOOD.replace("}", ", information: yes}"))
+    (refused,) = told(lambda: made.limit_table)
+    assert "names no limit table, so that no unit can be judged by it" in refused
+
+
+def test_the_check_standards_recipe_reads_every_path_and_port_once_in_each_band() -> None:
+    made = load(next(path for path in SHIPPED if path.stem == "CHECK"))
+    items = made.bind(PAIR)
+    assert {item.span_hz for item in items} == {(mhz * 1e6, mhz * 1e6) for mhz in (160, 455, 1600)}
+    assert len({(item.hookup, item.to, item.source, item.span_hz) for item in items}) == 18
+    assert made.form.limit_table is None
+
+
+@pytest.mark.parametrize("path", OF_MODELS, ids=lambda path: path.stem)
 def test_a_recipe_that_ships_fits_its_table_and_is_named_like_its_model(path: Path) -> None:
     made = load(path)
     assert made.form.model == path.stem
     check_fit(made, load_table(TABLES / f"{made.form.limit_table}.yaml"))
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", OF_MODELS, ids=lambda path: path.stem)
 @pytest.mark.parametrize("turned", [False, True], ids=["TX below", "TX above"])
 def test_the_shipped_recipes_take_each_return_loss_from_that_channels_own_hook_up(
     path: Path, turned: bool

@@ -1,0 +1,43 @@
+"""What the questions before a test look at, and what they answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from station.bench.file import Bench
+from station.database.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """All that the questions look at."""
+
+    folder: Path
+    """The works folder."""
+
+    key_file: Path
+    bench: Bench
+    store: Store
+    now: datetime
+    identity: str = ""
+    """The analyzer's answer to `*IDN?`; empty when it gave none that could be accepted."""
+
+    temperature_c: float | None = None
+    """At the bench, where it is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Something that speaks against testing."""
+
+    what: str
+    way_out: str
+
+    def __str__(self) -> str:
+        return f"{self.what}; {self.way_out}" if self.way_out else self.what
+
+
+Question = Callable[[Circumstances], Iterator[Reason]]
