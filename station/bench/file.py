@@ -42,8 +42,8 @@ class Bench:
 
     @property
     def loads(self) -> Loads | None:
-        """The measured loads; None where there are none."""
-        return {each.port: each.load for each in self.load_files} or None
+        """The measured loads that readings are corrected for; None where there are none, or no phases to do it by."""
+        return {each.port: each.load for each in self.load_files if self.kind.phase} or None
 
     @property
     def name(self) -> str:

@@ -156,7 +156,7 @@ class Hands:
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         """Cable the unit that lies there."""
-        self._ask({"do": "hook up", "ports": [hookup.first, hookup.second]})
+        self._ask({"do": "hook up", "ports": list(hookup.ports)})
 
     def connect(self, standard: str, *test_ports: int) -> None:
         """Connect a calibration standard, or a termination, to one test port or between two."""

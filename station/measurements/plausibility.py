@@ -79,9 +79,9 @@ def doubt_about(
     return None
 
 
-def _nothing_connected(evidence: Evidence) -> Doubt | None:
+def nothing_connected(evidence: Evidence) -> Doubt | None:
     sweep = evidence.sweep
-    ports = (sweep.hookup.first, sweep.hookup.second)
+    ports = sweep.hookup.ports
     dead = [port for port in ports if decibels_down(sweep.parameter(port, port)).max() < LEAST_RETURN_LOSS_DB]
     if not dead:
         return None
@@ -116,7 +116,7 @@ def _one_way(evidence: Evidence) -> Doubt | None:
     )
 
 
-def _other_channels(evidence: Evidence) -> Doubt | None:
+def other_channels(evidence: Evidence) -> Doubt | None:
     """Match and notch of a path both moved, the same way and as far."""
     sweep, channels = evidence.sweep, evidence.channels
     hookup = sweep.hookup
@@ -143,7 +143,7 @@ def _other_channels(evidence: Evidence) -> Doubt | None:
     )
 
 
-def _wrong_path(evidence: Evidence) -> Doubt | None:
+def wrong_path(evidence: Evidence) -> Doubt | None:
     """Each hook-up passes one channel, or none; a wrong port passes another."""
     sweep, hookup = evidence.sweep, evidence.sweep.hookup
     loss_db = decibels_down(sweep.parameter(hookup.second, hookup.first))
@@ -183,9 +183,8 @@ def _turned_round(evidence: Evidence) -> Doubt | None:
     )
 
 
-def _deaf_at_its_channel(evidence: Evidence) -> Doubt | None:
-    hookup = evidence.sweep.hookup
-    for port in (hookup.first, hookup.second):
+def deaf_at_its_channel(evidence: Evidence) -> Doubt | None:
+    for port in evidence.sweep.hookup.ports:
         near = evidence.near_channels(decibels_down(evidence.sweep.parameter(port, port)), np.max)
         if port == "ANT" or near is None:
             continue
@@ -200,15 +199,15 @@ def _deaf_at_its_channel(evidence: Evidence) -> Doubt | None:
 CHECKS: tuple[Check, ...] = (
     _gain,
     _one_way,
-    _nothing_connected,
+    nothing_connected,
     same_as_before,
-    _other_channels,
-    _wrong_path,
+    other_channels,
+    wrong_path,
     _turned_round,
     contradiction,
-    _deaf_at_its_channel,
+    deaf_at_its_channel,
 )
 """In this order, and the first that speaks is told: what comes later is often the same mistake in vaguer words."""
 
-ANY_PASSIVE: tuple[Check, ...] = (_gain, _one_way, _nothing_connected, contradiction)
+ANY_PASSIVE: tuple[Check, ...] = (_gain, _one_way, nothing_connected, contradiction)
 """What is asked of a device that is no duplexer, such as a check standard: its paths may all be alike."""

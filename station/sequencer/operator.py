@@ -39,8 +39,14 @@ class Operator(Protocol):
 
 
 def instructions(hookup: Hookup) -> tuple[str, ...]:
-    """One line per cable of a hook-up, in the order in which they are screwed on."""
+    """One line per cable of a hook-up, in the order in which they are screwed on.
+
+    A single port is swept through the return-loss bridge.
+    """
+    loads = (f"50 ohm load       to unit port {port}" for port in hookup.loaded)
+    if len(hookup.ports) == 1:
+        return (*loads, f"bridge, test port to unit port {hookup.first}")
     return (
-        *(f"50 ohm load       to unit port {port}" for port in hookup.loaded),
+        *loads,
         *(f"analyzer port {place}   to unit port {port}" for place, port in enumerate(hookup.ports, 1)),
     )

@@ -16,6 +16,8 @@ from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.evaluation import BenchData
 from station.measurements.load import Loads
+from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
+from station.measurements.plausibility import CHECKS
 from station.orders import Serial
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
@@ -106,7 +108,12 @@ def make_task(
         prepared.unit.serial, prepared.recipe, limits, bench, identity, operator, temperature_c, started
     )
     return Task(
-        head, channels, prepared.plan, lambda readings: judge(table, readings, channels), bench_data(bench)
+        head,
+        channels,
+        prepared.plan,
+        lambda readings: judge(table, readings, channels),
+        bench_data(bench),
+        CHECKS if bench.ability.phase else MAGNITUDE_CHECKS,
     )
 
 
@@ -143,7 +150,7 @@ def head_of(
 
 def bench_data(bench: Bench) -> BenchData:
     """What is known of the bench on the day of a run."""
-    return BenchData(bench.source.value.figures, bench.loads)
+    return BenchData(bench.source.value.uncertainty, bench.loads)
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -92,7 +92,7 @@ class SureHands:
         if hookup.name == self.stop_at:
             raise KeyboardInterrupt
         self.before(hookup)
-        self.bench.hook_up(hookup.first, hookup.second)
+        self.bench.hook_up(*hookup.ports)
 
     def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
         if self.stop_when_asked_again:

@@ -223,13 +223,13 @@ def mistaken_run(mistake: str, family: Family, rng: Rng) -> Doubt | None:
     slips = {**MISTAKES, **FAINT}[mistake](rng)
     asked = channels
     if mistake == "a unit of another order":
-        asked = _another_order(family, channels, rng)
+        asked = another_order(family, channels, rng)
     placed = None if mistake == "no unit" else unit
     found = doubts_of(placed, slips, _plan(family, asked), asked, bench)
     return found[0] if found else None
 
 
-def _another_order(family: Family, channels: Channels, rng: Rng) -> Channels:
+def another_order(family: Family, channels: Channels, rng: Rng) -> Channels:
     """Another pair of the same spacing, a quarter of it away or more, or simply another pair."""
     if rng.random() < 0.5:
         other = draw_channels(family, rng)

@@ -1,1 +1,0 @@
-"""What finished records say together: tables in, tables out; knows no query and no page."""
