@@ -46,7 +46,7 @@ def judge(table: LimitTable, readings: Iterable[Reading | Curve], channels: Chan
 
 def decide(subject: Reading | Curve, level: Level, bound: Bound, rule: Rule, channels: Channels) -> Decision:
     """One reading or curve against one limit."""
-    weighed = bound.weigh(subject, channels)
+    weighed = bound.weigh(subject, channels, rule.decide)
     reading, margin = weighed.reading, weighed.margin
     outcome = Outcome.UNDECIDED if margin is None else rule.decide(margin, reading.u)
     if margin is not None and outcome is Outcome.UNDECIDED:

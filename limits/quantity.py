@@ -31,6 +31,7 @@ from limits.units import (
     kelvin,
     number,
     ohm,
+    per_kelvin,
     plain,
     seconds,
     tidy,
@@ -62,6 +63,9 @@ Hertz = Annotated[
 ]
 Decibel = Annotated[float, _from_text(decibel), _schema(rf"{SIGNED}\s*dB", "A ratio, e.g. 1.5 dB.")]
 Dbm = Annotated[float, _from_text(dbm), _schema(rf"{SIGNED}\s*dBm", "A power, e.g. -10 dBm.")]
+PerKelvin = Annotated[
+    float, _from_text(per_kelvin), _schema(rf"{SIGNED}\s*ppm/K", "A change with temperature, e.g. 8 ppm/K.")
+]
 Seconds = Annotated[
     float,
     _from_text(seconds),

@@ -84,6 +84,11 @@ class Curve:
     """The widest step between points that was asked for; the judge takes a wider one for a hole."""
 
     trace: str | None = None
+    u: FloatArray | None = None
+    """Expanded uncertainty U (k = 2) of each value, shape (n,); None where it was not evaluated."""
+
+    at_least: NDArray[np.bool_] | None = None
+    """Which values are only bounds, shape (n,); None where none is."""
 
     def __post_init__(self) -> None:
         if self.freq_hz.ndim != 1 or self.freq_hz.shape != self.value.shape:
@@ -99,6 +104,8 @@ class Curve:
             unit=self.unit,
             value=float(self.value[index]),
             at_hz=float(self.freq_hz[index]),
+            u=None if self.u is None else float(self.u[index]),
             span_hz=(float(self.freq_hz[0]), float(self.freq_hz[-1])),
             trace=self.trace,
+            claim=Claim.AT_LEAST if self.at_least is not None and self.at_least[index] else Claim.VALUE,
         )

@@ -82,6 +82,11 @@ def henry(text: str) -> float:
     return _with_exponent(text, HENRY, "an inductance like '8 pH'")
 
 
+def per_kelvin(text: str) -> float:
+    """`-8 ppm/K` to -8e-6. Raises ValueError that says what was expected."""
+    return _with_exponent(text, {"ppm/K": -6}, "a change with temperature like '8 ppm/K'")
+
+
 def seconds(text: str) -> float:
     """`10 s`, `5 ms`, `20 min`, `8 h`, `30 d` to seconds. Raises ValueError that says what was expected."""
     number, unit = _split(text, (*SECONDS, *MINUTES), "a time like '10 s'")

@@ -39,7 +39,7 @@ def account(stored: StoredRun, name: str) -> Accounted:
     if reading is None:
         names = dict.fromkeys(reading.name for reading in stored.readings)
         raise UserMistake(f"{run} has no reading '{name}'{suggest(name, names)}")
-    figures = parse(stored.head.bench.text, BenchForm, f"bench file of {run}").value.uncertainty
+    figures = parse(stored.head.bench.text, BenchForm, f"bench file of {run}").value.figures
     if figures is None:
         what = "its bench file stated no figures; give them under 'uncertainty' in bench.yaml and test again"
         raise UserMistake(f"the uncertainty of {run} was not evaluated: {what}")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,6 +42,8 @@ from station.sequencer.run import Clock, Judged
 from station.settings import Works
 
 if TYPE_CHECKING:
+    from pandas import DataFrame
+
     from reports.signing import SigningKey
     from station.instruments.trial import TrialLine
 
@@ -217,6 +219,21 @@ class Desk:
     def budget(self, serial: str, run_number: int | None, name: str) -> Accounted:
         """Why one reading of a run is as uncertain as it is."""
         return account(self.stored_run(serial, run_number), name)
+
+    def yields(self, by: Sequence[str], since: date | None, until: date | None) -> DataFrame:
+        """Yield by any of `reports.trends.yields` PERIODS and KEYS, over UTC days that are both included."""
+        from reports.trends.yields import table_of, yields
+
+        return yields(table_of(self.store.run_counts(since, until)), by)
+
+    def failures(self, since: date | None, until: date | None) -> DataFrame:
+        """What units failed in at their first run, the most frequent first."""
+        import pandas as pd
+
+        from reports.trends.failures import failures
+
+        units = sum(row["first"] for row in self.store.run_counts(since, until))
+        return failures(pd.DataFrame(self.store.first_failures(since, until)), units)
 
     def touchstone(self, serial: str, run_number: int | None, folder: Path) -> tuple[Path, ...]:
         """Write one Touchstone file per pair of ports of a run."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar, Protocol
 
@@ -19,7 +19,7 @@ from limits.formwords import got
 from limits.quantity import FREQUENCY_PATTERN, Channels, Expression, Frequency
 from limits.reading import Claim, Curve, Reading
 from limits.units import SIGNED, decibel, hertz_text, tidy
-from limits.verdict import LimitLine
+from limits.verdict import LimitLine, Outcome
 from limits.yamltree import Loc
 
 DB = "dB"
@@ -39,6 +39,15 @@ class Weighed:
     """Distance to the limit in the reading's unit, positive inside; None when nothing can be said."""
 
 
+Deciding = Callable[[float, float | None], Outcome]
+"""What a margin and the U of its reading mean under a decision rule."""
+
+
+def by_margin_alone(margin: float, u: float | None) -> Outcome:
+    """Simple acceptance."""
+    return Outcome.PASS if margin >= 0 else Outcome.FAIL
+
+
 class Bound(Protocol):
     """One limit of one characteristic, as it stands in a table."""
 
@@ -52,8 +61,13 @@ class Bound(Protocol):
     def words(self, channels: Channels) -> str:
         """E.g. `at most 1.6 dB`."""
 
-    def weigh(self, subject: Reading | Curve, channels: Channels) -> Weighed:
-        """The subject against this limit for one unit. What does not fit the limit has no margin."""
+    def weigh(
+        self, subject: Reading | Curve, channels: Channels, decide: Deciding = by_margin_alone
+    ) -> Weighed:
+        """The subject against this limit for one unit. What does not fit the limit has no margin.
+
+        Of a curve the point counts that `decide` says the worst of.
+        """
 
     def lines(self, reading: Reading, channels: Channels) -> tuple[LimitLine, ...]:
         """The limit where a chart of the reading's trace can draw it; empty where it cannot."""
@@ -129,8 +143,14 @@ class NumberBound(ABC):
         """`dB` or `Hz`."""
         return next(amount.unit for amount in self.amounts() if amount)
 
-    def weigh(self, subject: Reading | Curve, channels: Channels) -> Weighed:
-        """The number against the nearer end."""
+    def weigh(
+        self, subject: Reading | Curve, channels: Channels, decide: Deciding = by_margin_alone
+    ) -> Weighed:
+        """The number against the nearer end.
+
+        A bound ("at least so much") has a margin only where every value above it lies on the same side of the limit:
+        it may pass, and where the limit is an upper one fail, but what it leaves open is never held against a unit.
+        """
         if isinstance(subject, Curve) or subject.unit != self.unit:
             return nothing_said(subject, (unfit(self.unit, self.on_curve, subject),))
         if subject.value is None:

@@ -15,11 +15,21 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import AfterValidator, Field, RootModel, model_validator
 
-from limits.kinds.bound import DB, ROOT, Amount, Bound, Weighed, nothing_said, unfit
+from limits.kinds.bound import (
+    DB,
+    ROOT,
+    Amount,
+    Bound,
+    Deciding,
+    Weighed,
+    by_margin_alone,
+    nothing_said,
+    unfit,
+)
 from limits.quantity import Channels, Span
 from limits.reading import Curve, FloatArray, Reading
 from limits.units import hertz_text, in_one_unit
-from limits.verdict import LimitLine
+from limits.verdict import LimitLine, Outcome
 from limits.yamlfile import Form
 from limits.yamltree import Loc
 
@@ -85,13 +95,18 @@ class Mask(RootModel[Annotated[tuple[MaskRow, ...], Field(min_length=1)]]):
             for row in self.root
         )
 
-    def weigh(self, subject: Reading | Curve, channels: Channels) -> Weighed:
-        """The curve's point of worst margin; no margin when no point is outside and something is missing."""
+    def weigh(
+        self, subject: Reading | Curve, channels: Channels, decide: Deciding = by_margin_alone
+    ) -> Weighed:
+        """The curve's worst point: by its outcome, among equals by its margin.
+
+        No margin when no point is outside and something is missing.
+        """
         if not isinstance(subject, Curve) or subject.unit != DB:
             return nothing_said(subject, (unfit(DB, self.on_curve, subject),))
-        found = [_stretch(row, subject, channels) for row in self.root]
+        found = [_stretch(row, subject, channels, decide) for row in self.root]
         holes = [hole for stretch in found for hole in stretch.holes]
-        worst = min((stretch for stretch in found if stretch.points), key=lambda s: s.margin, default=None)
+        worst = min((stretch for stretch in found if stretch.points), key=lambda s: s.badness, default=None)
         if worst is None or (holes and worst.margin >= 0):
             return nothing_said(subject, holes)
         return Weighed(replace(subject.at(worst.index), note="; ".join(holes)), worst.margin)
@@ -126,22 +141,54 @@ class _Stretch:
     """How many points could be judged."""
 
     index: int
-    """The point of worst margin."""
+    """The worst point."""
 
-    margin: float
+    badness: tuple[int, float]
+    """The less, the worse: the place of its outcome, and its margin."""
+
     holes: tuple[str, ...]
 
+    @property
+    def margin(self) -> float:
+        """Of the worst point."""
+        return self.badness[1]
 
-def _stretch(row: MaskRow, curve: Curve, channels: Channels) -> _Stretch:
+
+_WORST_FIRST = (Outcome.FAIL, Outcome.UNDECIDED, Outcome.PASS)
+
+
+def _stretch(row: MaskRow, curve: Curve, channels: Channels, decide: Deciding) -> _Stretch:
     low, high = row.over.at(channels)
     inside = (curve.freq_hz >= low - EDGE_HZ) & (curve.freq_hz <= high + EDGE_HZ)
-    holes = tuple(_holes(curve, inside, low, high))
-    judged = np.flatnonzero(inside & np.isfinite(curve.value))
-    if not judged.size:
-        return _Stretch(0, 0, 0.0, holes)
-    margins = row.margins(curve.value[judged], channels)
-    worst = int(np.argmin(margins))
-    return _Stretch(int(judged.size), int(judged[worst]), float(margins[worst]), holes)
+    margins = row.margins(curve.value, channels)
+    settled = np.isfinite(curve.value)
+    holes = list(_holes(curve, inside, low, high))
+    if curve.at_least is not None:
+        # A larger value would lie further inside of a lower limit, and further outside of an upper one.
+        open_ = curve.at_least & (margins < 0 if row.limit[2] > 0 else margins >= 0)
+        settled &= ~open_
+        holes += _only_bounds(curve, inside & open_)
+    judged = np.flatnonzero(inside & settled).tolist()
+    if not judged:
+        return _Stretch(0, 0, (0, 0.0), tuple(holes))
+    badness = {index: _badness(float(margins[index]), _u(curve, index), decide) for index in judged}
+    worst = min(judged, key=badness.__getitem__)
+    return _Stretch(len(judged), worst, badness[worst], tuple(holes))
+
+
+def _badness(margin: float, u: float | None, decide: Deciding) -> tuple[int, float]:
+    return _WORST_FIRST.index(decide(margin, u)), margin
+
+
+def _u(curve: Curve, index: int) -> float | None:
+    return None if curve.u is None else float(curve.u[index])
+
+
+def _only_bounds(curve: Curve, where: NDArray[np.bool_]) -> Iterator[str]:
+    places = np.flatnonzero(where)
+    if places.size:
+        more = f" and {places.size - 1} more" if places.size > 1 else ""
+        yield f"only a bound at {hertz_text(float(curve.freq_hz[places[0]]))}{more}, so its limit cannot be judged"
 
 
 def _holes(curve: Curve, inside: NDArray[np.bool_], low: float, high: float) -> Iterator[str]:

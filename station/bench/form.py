@@ -21,7 +21,7 @@ loads:                       # optional: what the idle port carries
   TX: load-1.s1p             # a measured reflection of each, beside this file; all three may be one
   ANT: load-2.s1p
   RX: load-3.s1p
-  # or, where only a size is known:  return_loss: 40 dB
+  # or, where only a size is known:  return_loss: 40 dB   # then instead of load_match
 """
 
 from __future__ import annotations
@@ -103,6 +103,13 @@ class BenchForm(Form):
     loads: LoadsForm | None = None
     check_standard: CheckStandardForm | None = None
     """What is measured before units are; without it nothing is checked."""
+
+    @property
+    def figures(self) -> Figures | None:
+        """What the bench is worth; loads that are known by their size alone are not corrected for."""
+        if self.uncertainty is None or self.loads is None or self.loads.return_loss is None:
+            return self.uncertainty
+        return self.uncertainty.model_copy(update={"load_match": self.loads.return_loss})
 
 
 def bench_schema() -> dict[str, object]:

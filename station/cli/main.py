@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -187,6 +188,48 @@ def show(
         acts.show_budget_of(works, serial, run, budget, as_json=as_json)
     else:
         acts.show_unit(works, serial, run, as_json=as_json)
+
+
+Since = Annotated[
+    datetime | None,
+    typer.Option("--since", formats=["%Y-%m-%d"], metavar="DAY", help="From this day on (UTC)."),
+]
+Until = Annotated[
+    datetime | None, typer.Option("--until", formats=["%Y-%m-%d"], metavar="DAY", help="Up to this day.")
+]
+
+
+@app.command(name="yield")
+@door
+def yield_(
+    works: Works = HERE,
+    by: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY", help="day, week, month, model, order, station, operator or recipe; or several."
+        ),
+    ] = None,
+    since: Since = None,
+    until: Until = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show how many units pass at once, and how many in the end."""
+    from station.cli import trends_view
+
+    trends_view.show_yield(works, by or [], _day(since), _day(until), as_json=as_json)
+
+
+@app.command()
+@door
+def failures(works: Works = HERE, since: Since = None, until: Until = None, as_json: AsJson = False) -> None:
+    """Show what units fail in, the most frequent first."""
+    from station.cli import trends_view
+
+    trends_view.show_failures(works, _day(since), _day(until), as_json=as_json)
+
+
+def _day(moment: datetime | None) -> date | None:
+    return None if moment is None else moment.date()
 
 
 @app.command()

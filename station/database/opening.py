@@ -46,8 +46,9 @@ def make_engine(url: URL, *, wait_s: float, writable: bool) -> Engine:
     file = file_of(url)
     try:
         if file is None:
-            # Asked before each use, since a server may have been restarted since the last.
-            return sa.create_engine(url, json_serializer=serializer, pool_pre_ping=True)
+            # A day is one of UTC. Asked before each use, since a server may have been restarted since the last.
+            utc = {"options": "-c timezone=utc"}
+            return sa.create_engine(url, json_serializer=serializer, connect_args=utc, pool_pre_ping=True)
         if writable:
             engine = sa.create_engine(url, json_serializer=serializer, connect_args={"timeout": wait_s})
         else:

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Verdict
-from station.database import address, calibrations, opening, read, refuse, standards, write
+from station.database import address, calibrations, opening, read, refuse, standards, trends, write
 from station.database.entries import (
     Calibration,
     CalibrationId,
@@ -252,3 +252,15 @@ class Store:
         """What was made of the unit's runs, the oldest first."""
         with self._reading() as connection:
             return read.certificates(connection, serial)
+
+    # --- trends ----------------------------------------------------------------------------------------------
+
+    def run_counts(self, since: date | None = None, until: date | None = None) -> trends.Rows:
+        """Production runs counted by day, model, order, station, operator and recipe."""
+        with self._reading() as connection:
+            return trends.run_counts(connection, since, until)
+
+    def first_failures(self, since: date | None = None, until: date | None = None) -> trends.Rows:
+        """Every characteristic that failed in the first judged run of a unit."""
+        with self._reading() as connection:
+            return trends.first_failures(connection, since, until)

@@ -3,9 +3,10 @@
 Two ways lead from a source of error to its share of a reading, and both are the same sum for small errors:
 
 * A level at one point moves by 8.686 times the part of the error along the wave: closed form.
-* Everything else (a ripple, a width, a frequency) is read again by its own measure from its own few points, with the
-  error put on them: a vector of unknown phase in two directions at right angles and their opposites, a gain up and
-  down, noise in a few draws that are always the same. The share is the rms of what the reading moves.
+* Whatever looks at a span (a worst level, a ripple, a width, a frequency) is read again by its own measure from its
+  own few points, with the error put on them: a vector of unknown phase in two directions at right angles and their
+  opposites, a gain up and down, noise in a few draws that are always the same. The share is the rms of what the
+  reading moves.
 
 An error vector stays nearly the same over a unit's channels; over wider spans it turns by what the cables are long
 (`CABLE_DELAY_S`).
@@ -19,11 +20,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from limits.reading import Curve, FloatArray, Reading
+from limits.reading import Claim, Curve, FloatArray, Reading
 from station.measurements.characteristic import Characteristic
 from station.measurements.error_source import ErrorSource, Excerpt, Sweeps, Worth
-from station.measurements.uncertainty import DB_PER_NEPER, Budget, Contribution
-from station.measurements.view import View, look
+from station.measurements.uncertainty import DB_PER_NEPER, DIVISORS, Budget, Contribution
+from station.measurements.view import View
 
 COVERAGE = 2.0
 """The factor k of every U the station states, about 95 %."""
@@ -53,8 +54,10 @@ def with_uncertainty(
     item: Characteristic, reading: Reading | Curve, sweeps: Sweeps, worth: Worth | None
 ) -> Reading | Curve:
     """The reading with its U where that can be evaluated; else as it was."""
-    if worth is None or isinstance(reading, Curve):
+    if worth is None:
         return reading
+    if isinstance(reading, Curve):
+        return replace(reading, u=_along(item, reading, sweeps, worth))
     budget = budget_of(item, reading, sweeps, worth)
     return reading if budget is None else replace(reading, u=budget.expanded(COVERAGE))
 
@@ -63,15 +66,32 @@ def budget_of(item: Characteristic, reading: Reading, sweeps: Sweeps, worth: Wor
     """The budget of a reading; None where there is no value."""
     if reading.value is None or reading.at_hz is None:
         return None
+    near_floor = item.measure.on_trace and reading.claim is Claim.AT_LEAST
     if item.measure.values is None:
         excerpt = _excerpt(item, sweeps, np.array([reading.at_hz]))
-        lines = [_at_a_point(source) for source in worth.sources(excerpt)]
+        lines = [_at_a_point(source) for source in _sources(worth, excerpt, near_floor)]
     else:
-        view = look(sweeps[item.hookup], item.to, item.source).over(*item.place.span)
-        sources = tuple(worth.sources(_excerpt(item, sweeps, view.freq_hz)))
+        view = item.looks_at(sweeps, worth)
+        sources = _sources(worth, _excerpt(item, sweeps, view.freq_hz), near_floor)
         moved = _moved(item, view, reading.value, [_on_trace(source, view.freq_hz) for source in sources])
         lines = [_again(source, by) for source, by in zip(sources, moved, strict=True)]
     return Budget(item.unit, tuple(lines))
+
+
+def _sources(worth: Worth, excerpt: Excerpt, near_floor: bool) -> tuple[ErrorSource, ...]:
+    return tuple(source for source in worth.sources(excerpt) if not (near_floor and source.background))
+
+
+def _along(item: Characteristic, curve: Curve, sweeps: Sweeps, worth: Worth) -> FloatArray:
+    """U of each value of a curve, as of a level at that point."""
+    u2 = np.zeros(len(curve.freq_hz))
+    for source in worth.sources(_excerpt(item, sweeps, curve.freq_hz)):
+        along = np.abs(source.effect if source.any_phase else np.real(source.effect))
+        share = DB_PER_NEPER * along / DIVISORS[source.distribution]
+        if source.background and curve.at_least is not None:
+            share = np.where(curve.at_least, 0.0, share)
+        u2 += share**2
+    return COVERAGE * np.sqrt(u2)
 
 
 def _excerpt(item: Characteristic, sweeps: Sweeps, freq_hz: FloatArray) -> Excerpt:

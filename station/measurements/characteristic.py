@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
-from limits.reading import Curve, Reading
+from limits.reading import Claim, Curve, Reading
+from station.measurements.error_source import Sweeps, Worth
+from station.measurements.floor import CONFIDENCE, above_floor
 from station.measurements.measure import Measure, Place
-from station.measurements.sweep import Hookup, Port, Sweep
-from station.measurements.view import look
+from station.measurements.sweep import Hookup, Port
+from station.measurements.view import View, look
+
+NEAR_FLOOR = f"at least so much, with {CONFIDENCE:.0%} confidence: too near the noise floor to tell more"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +47,35 @@ class Characteristic:
             return self.place.span_hz
         return self.place.freq_hz, self.place.freq_hz
 
-    def read(self, sweeps: Mapping[Hookup, Sweep]) -> Reading | Curve:
-        """What the sweeps say of it.
+    def looks_at(self, sweeps: Sweeps, worth: Worth | None = None) -> View:
+        """All that it is read from: the part of a trace, near the noise floor by the rule for it (see `floor`).
 
         Raises KeyError for a hook-up that was not swept, ValueError outside a sweep.
         """
-        view = look(sweeps[self.hookup], self.to, self.source)
+        sweep = sweeps[self.hookup]
+        part = look(sweep, self.to, self.source).over(*self.span_hz)
+        is_level = self.measure.on_trace and self.to != self.source
+        return part if worth is None or not is_level else above_floor(part, sweep, worth.floor)
+
+    def read(self, sweeps: Sweeps, worth: Worth | None = None) -> Reading | Curve:
+        """What the sweeps say of it; near the noise floor with what the bench is worth, where that is known.
+
+        Raises KeyError for a hook-up that was not swept, ValueError outside a sweep.
+        """
+        view = self.looks_at(sweeps, worth)
         if self.measure.find is None:
-            part = view.over(*self.place.span)
             return Curve(
-                self.name, self.title, self.unit, part.freq_hz, part.db, self.step_hz, trace=view.name
+                self.name,
+                self.title,
+                self.unit,
+                view.freq_hz,
+                view.db,
+                self.step_hz,
+                trace=view.name,
+                at_least=view.bound,
             )
         found = self.measure.find(view, self.place)
+        near_floor = found.at_hz is not None and self.measure.on_trace and view.is_bound(found.at_hz)
         return Reading(
             name=self.name,
             title=self.title,
@@ -64,6 +84,6 @@ class Characteristic:
             at_hz=found.at_hz,
             span_hz=self.span_hz,
             trace=view.name if self.measure.on_trace else None,
-            note=found.note,
-            claim=found.claim,
+            note=NEAR_FLOOR if near_floor else found.note,
+            claim=Claim.AT_LEAST if near_floor else found.claim,
         )

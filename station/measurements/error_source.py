@@ -13,6 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from limits.reading import FloatArray
+from station.measurements.floor import Floor
 from station.measurements.sweep import HOOKUPS, ComplexArray, Hookup, Port, Sweep, SweepSettings
 from station.measurements.uncertainty import Distribution, Kind
 
@@ -55,15 +56,24 @@ class Excerpt:
     def s(self, to: Port, source: Port) -> ComplexArray:
         """An S-parameter of the unit from the sweep that was read, or any that has it; shape (n,).
 
-        1 where none has it, which no unit exceeds. Magnitudes where no phases were measured.
+        Where none has it, the most that a passive unit passes beside what it reflects at the two ports: what enters a
+        port leaves it by one way or another, |S_ij|^2 + |S_jj|^2 <= 1. Magnitudes where no phases were measured.
         """
+        found = self._swept(to, source)
+        if found is not None:
+            return found
+        reflected = [self._swept(port, port) for port in (to, source)]
+        most = [np.sqrt(np.maximum(1 - np.abs(each) ** 2, 0)) for each in reflected if each is not None]
+        return np.asarray(np.min([np.ones(len(self.freq_hz)), *most], axis=0), dtype=np.complex128)
+
+    def _swept(self, to: Port, source: Port) -> ComplexArray | None:
         for hookup in (self.hookup, *HOOKUPS):
             if hookup in self.sweeps and {to, source} <= set(hookup.ports):
                 sweep = self.sweeps[hookup]
                 found = np.interp(self.freq_hz, sweep.freq_hz, sweep.parameter(to, source))
                 if not np.isnan(found).any():
                     return np.asarray(found, dtype=np.complex128)
-        return np.ones(len(self.freq_hz), dtype=np.complex128)
+        return None
 
     def slope(self) -> ComplexArray:
         """How fast the S-parameter that was read changes over frequency, as a share of it; per Hz, shape (n,)."""
@@ -105,6 +115,10 @@ class ErrorSource:
     each_point: bool = False
     """Whether it comes anew at each point, as noise does. Then `effect` is real: the part along the wave."""
 
+    background: bool = False
+    """Whether it is what is read without any signal; of a bound near the floor it is no line, since the bound has it
+    in it already."""
+
     kind: Kind = Kind.B
 
 
@@ -115,7 +129,13 @@ class Worth(Protocol):
         """All of them, each under a name of its own."""
         ...
 
+    def floor(self, settings: SweepSettings) -> Floor:
+        """What is read of a transmission without any signal."""
+        ...
 
-def vector(name: str, effect: ComplexArray | FloatArray, shown: str) -> ErrorSource:
+
+def vector(
+    name: str, effect: ComplexArray | FloatArray, shown: str, *, background: bool = False
+) -> ErrorSource:
     """A wave of known size that comes by another way than the one that is measured, with unknown phase."""
-    return ErrorSource(name, Distribution.ARCSINE, effect, shown, any_phase=True)
+    return ErrorSource(name, Distribution.ARCSINE, effect, shown, any_phase=True, background=background)

@@ -110,4 +110,4 @@ def pairs_in(sweep: Sweep) -> tuple[Sweep, ...]:
 
 def _between(sweep: Sweep, pair: Hookup) -> Sweep:
     used = [sweep.hookup.ports.index(port) for port in pair.ports]
-    return replace(sweep, hookup=pair, s=sweep.s[:, used][:, :, used])
+    return replace(sweep, hookup=pair, cut_from=sweep.hookup, s=sweep.s[:, used][:, :, used])

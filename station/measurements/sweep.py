@@ -125,6 +125,9 @@ class Sweep:
     phase: bool = True
     """Whether phases were measured; else `s` holds magnitudes."""
 
+    cut_from: Hookup | None = None
+    """The hook-up of more ports that a pair was cut out of."""
+
     again: tuple[Stretch, ...] = ()
     """What was swept again with more care; the later ones lie on top."""
 

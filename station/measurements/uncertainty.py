@@ -41,12 +41,13 @@ class Distribution(StrEnum):
     """The projection of a vector of fixed length and unknown phase, as in mismatch."""
 
 
-_DIVISORS = {
+DIVISORS = {
     Distribution.NORMAL: 1.0,
     Distribution.RECTANGULAR: math.sqrt(3),
     Distribution.TRIANGULAR: math.sqrt(6),
     Distribution.ARCSINE: math.sqrt(2),
 }
+"""From the half-width, or the standard deviation, to the standard uncertainty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ class Contribution:
     @property
     def standard(self) -> float:
         """Standard uncertainty of the input, in its own unit."""
-        return self.value / (_DIVISORS[self.distribution] if self.divisor is None else self.divisor)
+        return self.value / (DIVISORS[self.distribution] if self.divisor is None else self.divisor)
 
     @property
     def signed_share(self) -> float:

@@ -16,6 +16,7 @@ import numpy as np
 
 from limits.reading import FloatArray
 from station.measurements.error_source import SMALLEST, ErrorSource, Excerpt, vector
+from station.measurements.floor import scatter
 from station.measurements.sweep import ComplexArray
 from station.measurements.uncertainty import DB_PER_NEPER, Distribution
 
@@ -25,29 +26,56 @@ if TYPE_CHECKING:
 
 def vector_sources(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     """Every source of error of a reading."""
-    yield from noise(excerpt, figures)
+    yield from _noise(excerpt, figures)
     yield from _reflection(excerpt, figures) if excerpt.is_reflection else _transmission(excerpt, figures)
-    yield _idle_load(excerpt, figures)
+    yield from _third_port(excerpt, figures)
+    yield from _of_the_unit(excerpt, figures)
+    if figures.resolution is not None:
+        digit = np.full(len(excerpt.freq_hz), figures.resolution / 2 / DB_PER_NEPER)
+        shown = f"{figures.resolution:g} dB"
+        yield ErrorSource("resolution", Distribution.RECTANGULAR, digit, shown, each_point=True)
 
 
-def noise(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
+def _noise(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     """Noise beside the wave, and the scatter of a strong one."""
-    floor = figures.noise_floor
-    down_db = excerpt.by_settings(floor.below_source_db)
-    # of a noise vector half the power lies along the wave
-    along = 10 ** (-down_db / 20) / math.sqrt(2) / excerpt.size
-    middle = len(down_db) // 2
-    above_db = down_db[middle] + 20 * math.log10(excerpt.size[middle])
-    shown = f"{floor}; the reading is {above_db:.1f} dB above it"
-    yield ErrorSource("noise floor", Distribution.NORMAL, along, shown, each_point=True)
-    trace = figures.trace_noise / DB_PER_NEPER * excerpt.by_settings(floor.widening)
-    shown = f"{figures.trace_noise:g} dB at {floor.bandwidth_hz:g} Hz"
+    stated = figures.noise_floor
+    noise = excerpt.by_settings(lambda settings: figures.floor(settings).noise)
+    along = scatter(excerpt.size, noise)
+    middle = len(noise) // 2
+    shown = (
+        f"{stated}; the reading is {20 * math.log10(excerpt.size[middle] / noise[middle]):.1f} dB above it"
+    )
+    yield ErrorSource(
+        "noise floor",
+        Distribution.NORMAL,
+        along,
+        shown,
+        each_point=True,
+        background=not excerpt.is_reflection,
+    )
+    trace = figures.trace_noise / DB_PER_NEPER * excerpt.by_settings(stated.widening)
+    shown = f"{figures.trace_noise:g} dB at {stated.bandwidth_hz:g} Hz"
     yield ErrorSource("trace noise", Distribution.NORMAL, trace, shown, each_point=True)
+
+
+def _of_the_unit(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
+    """Its temperature moves the whole trace over frequency."""
+    if figures.unit_temperature is None or figures.tuning_drift is None:
+        return
+    shift = figures.unit_temperature * abs(figures.tuning_drift)
+    shown = f"{figures.unit_temperature:g} K at {figures.tuning_drift * 1e6:g} ppm/K"
+    moved = excerpt.slope() * excerpt.freq_hz * shift
+    yield ErrorSource("temperature of the unit", Distribution.RECTANGULAR, moved, shown)
 
 
 def _transmission(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     yield _gain(excerpt, "connectors", Distribution.NORMAL, figures.connector_repeatability)
     yield _gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
+    if figures.cable_flex is not None:
+        yield _gain(excerpt, "cable flex", Distribution.NORMAL, figures.cable_flex)
+    if figures.leakage is not None:
+        shown = f"{figures.leakage:g} dB beside {_db(excerpt.size)}"
+        yield vector("leakage", wave_of(figures.leakage) / excerpt.size, shown, background=True)
     match = wave_of(figures.port_match)
     for name, port in (("source match", excerpt.source), ("load match", excerpt.to)):
         reflection = excerpt.s(port, port)
@@ -64,6 +92,9 @@ def _reflection(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     # one part of a vector of any phase
     yield ErrorSource("connectors", Distribution.NORMAL, disturbed, shown, any_phase=True)
     yield _gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
+    if figures.cable_flex is not None:
+        # one cable instead of two, but there and back
+        yield _gain(excerpt, "cable flex", Distribution.NORMAL, math.sqrt(2) * figures.cable_flex)
     shown = f"{figures.directivity:g} dB beside {_db(size)}"
     yield vector("directivity", wave_of(figures.directivity) / excerpt.s(port, port), shown)
     match = wave_of(figures.port_match)
@@ -75,14 +106,21 @@ def _reflection(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     yield vector("load match", match * there_and_back / excerpt.s(port, port), shown)
 
 
-def _idle_load(excerpt: Excerpt, figures: Figures) -> ErrorSource:
-    """What goes into the idle port's load comes back out by so much: S_ik S_kj G beside S_ij."""
-    idle, to, source = excerpt.hookup.idle, excerpt.to, excerpt.source
-    by_way = excerpt.s(idle, source) * excerpt.s(to, idle)
-    shown = f"{figures.load_match:g} dB at {idle}, {_db(by_way)} by that way"
-    return vector(
-        "load on the idle port", wave_of(figures.load_match) * by_way / excerpt.s(to, source), shown
+def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
+    """What goes into the third port's load comes back out by so much: S_ik S_kj G beside S_ij.
+
+    An analyzer that has all ports connected is itself the load there, as good as its ports match.
+    """
+    third, to, source = excerpt.hookup.idle, excerpt.to, excerpt.source
+    connected = excerpt.sweep.cut_from is not None and third in excerpt.sweep.cut_from.ports
+    name, match_db = (
+        ("match of the third port", figures.port_match)
+        if connected
+        else ("load on the idle port", figures.load_match)
     )
+    by_way = excerpt.s(third, source) * excerpt.s(to, third)
+    shown = f"{match_db:g} dB at {third}, {_db(by_way)} by that way"
+    yield vector(name, wave_of(match_db) * by_way / excerpt.s(to, source), shown)
 
 
 def _gain(excerpt: Excerpt, name: str, distribution: Distribution, by_db: float) -> ErrorSource:

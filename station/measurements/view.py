@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limits.reading import FloatArray
 from station.measurements.sweep import ComplexArray, Port, Sweep
@@ -31,6 +32,17 @@ class View:
 
     db: FloatArray
     """Shape (n,), positive dB."""
+
+    bound: NDArray[np.bool_] | None = None
+    """Which values are only known to be at least so much, shape (n,); None where none is."""
+
+    def is_bound(self, freq_hz: float) -> bool:
+        """Whether the value at a frequency is only a bound: where one of its neighbours is."""
+        if self.bound is None:
+            return False
+        place = int(np.searchsorted(self.freq_hz, freq_hz))
+        on_point = place < len(self.freq_hz) and self.freq_hz[place] == freq_hz
+        return bool(self.bound[max(place - (not on_point), 0) : place + 1].any())
 
     def at(self, freq_hz: float) -> float:
         """The value at one frequency, straight between the neighbouring points.

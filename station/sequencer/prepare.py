@@ -150,7 +150,7 @@ def head_of(
 
 def bench_data(bench: Bench) -> BenchData:
     """What is known of the bench on the day of a run."""
-    return BenchData(bench.source.value.uncertainty, bench.loads)
+    return BenchData(bench.source.value.figures, bench.loads)
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -149,7 +149,9 @@ def read(
     plan: Plan, sweeps: Mapping[Hookup, Sweep], figures: Figures | None = None
 ) -> tuple[Reading | Curve, ...]:
     """The readings of all characteristics, in the recipe's order; needs no bench, so it also re-reads old sweeps."""
-    return tuple(with_uncertainty(item, item.read(sweeps), sweeps, figures) for item in plan.characteristics)
+    return tuple(
+        with_uncertainty(item, item.read(sweeps, figures), sweeps, figures) for item in plan.characteristics
+    )
 
 
 def _sweep(task: Task, means: Means, key: RunKey) -> list[Sweep]:

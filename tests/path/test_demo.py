@@ -67,3 +67,32 @@ def test_the_same_seed_gives_the_same_readings(demos, station) -> None:
     first, _, second = demos
     for serial in ("SKV-0101", "SKU-0206", "SKL-0301"):
         assert readings(first, station, serial) == readings(second, station, serial)
+
+
+def test_yield_and_failures_of_the_demo_are_those_of_its_verdicts(demos, station) -> None:
+    folder, _, _ = demos
+    (whole,) = json.loads(station("yield", "--works", folder, "--json").out)
+    orders = json.loads(station("orders", "--works", folder, "--json").out)
+    assert whole["units"] == sum(order["units"] for order in orders)
+    assert whole["passed"] == sum(order["passed"] for order in orders)
+    by_model = json.loads(station("yield", "--works", folder, "--by", "model", "--by", "week", "--json").out)
+    assert [row["model"] for row in by_model] == ["SK-L2", "SK-U4", "SK-V4"]
+    assert sum(row["units"] for row in by_model) == whole["units"]
+    failed = json.loads(station("failures", "--works", folder, "--json").out)
+    assert max(row["failed"] for row in failed) <= whole["units"] - whole["passed"]
+    assert failed[-1]["cumulative"] == 1.0
+    told = station("failures", "--works", folder).out
+    assert failed[0]["model"] in told
+
+
+def test_a_day_without_runs_has_no_yield(demos, station) -> None:
+    folder, _, _ = demos
+    (nothing,) = json.loads(station("yield", "--works", folder, "--since", "2099-01-01", "--json").out)
+    assert (nothing["units"], nothing["first_pass"]) == (0, None)
+    assert "No unit failed" in station("failures", "--works", folder, "--since", "2099-01-01").out
+
+
+def test_yield_by_an_unknown_word_names_the_nearest(demos, station) -> None:
+    folder, _, _ = demos
+    told = station("yield", "--works", folder, "--by", "modl")
+    assert (told.code, "did you mean 'model'?" in told.err) == (2, True)

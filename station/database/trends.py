@@ -1,0 +1,119 @@
+"""What the store counts over many runs. Each function gets an open connection inside a transaction.
+
+Check standards are no production and never count.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from limits.verdict import Outcome
+from station.database import schema
+from station.database.entries import OrderKind, RunState
+
+Rows = list[dict[str, Any]]
+
+_run, _order = schema.run.c, schema.work_order.c
+
+
+def run_counts(connection: Connection, since: date | None, until: date | None) -> Rows:
+    """Runs counted by UTC day, model, order, station, operator and recipe; `reports.trends.yields` says as what."""
+    runs = _runs()
+    judged = runs.c.state == RunState.JUDGED.value
+    first, latest = judged & (runs.c.nth == 1), judged & (runs.c.nth_last == 1)
+    fault = runs.c.state == RunState.STATION_FAULT.value
+    keys = [runs.c[name] for name in ("day", "model", "order", "station", "operator", "recipe")]
+    query = _between(
+        sa.select(
+            *keys,
+            sa.func.count().label("runs"),
+            _count(judged, "judged"),
+            _count(first, "first"),
+            _count(first & (runs.c.outcome == Outcome.PASS.value), "first_passed"),
+            _count(latest, "latest"),
+            _count(latest & (runs.c.outcome == Outcome.PASS.value), "latest_passed"),
+            _count(latest & (runs.c.outcome == Outcome.UNDECIDED.value), "latest_undecided"),
+            _count(fault, "faults"),
+            _count(runs.c.state == RunState.STOPPED.value, "stopped"),
+            sa.func.coalesce(sa.func.sum(sa.case((fault, runs.c.hours))), 0.0).label("hours_lost"),
+        ).group_by(*keys),
+        runs,
+        since,
+        until,
+    )
+    return _rows(connection, query)
+
+
+def first_failures(connection: Connection, since: date | None, until: date | None) -> Rows:
+    """`unit`, `model`, `name` and `title` of every characteristic that failed in a unit's first judged run."""
+    runs, decision, reading = _runs(), schema.decision.c, schema.reading.c
+    query = (
+        sa.select(runs.c.unit_id.label("unit"), runs.c.model, reading.name, reading.title)
+        .distinct()
+        .select_from(runs)
+        .join(schema.decision, decision.run_id == runs.c.id)
+        .join(schema.reading, (reading.run_id == decision.run_id) & (reading.position == decision.reading))
+        .where(
+            runs.c.state == RunState.JUDGED.value,
+            runs.c.nth == 1,
+            decision.outcome == Outcome.FAIL.value,
+        )
+    )
+    return _rows(connection, _between(query, runs, since, until))
+
+
+def _runs() -> sa.Subquery:
+    """Every production run with its place among the unit's runs that ended alike, counted from both ends."""
+    alike = (_run.unit_id, _run.state)
+    place = sa.func.row_number()
+    return (
+        sa.select(
+            _run.id,
+            _run.unit_id,
+            _run.state,
+            _run.outcome,
+            _run.station,
+            _run.operator,
+            # PostgreSQL gives a date, SQLite its text.
+            sa.cast(sa.func.date(_run.started), sa.Text).label("day"),
+            _order.model,
+            _order.number.label("order"),
+            (schema.document.c.name + " " + schema.document.c.revision).label("recipe"),
+            _hours().label("hours"),
+            place.over(partition_by=alike, order_by=_run.run_number).label("nth"),
+            place.over(partition_by=alike, order_by=_run.run_number.desc()).label("nth_last"),
+        )
+        .join_from(schema.run, schema.unit)
+        .join(schema.work_order)
+        .join(schema.document, schema.document.c.digest == _run.recipe_digest)
+        .where(_order.kind == OrderKind.PRODUCTION.value)
+        .subquery()
+    )
+
+
+def _hours() -> sa.ColumnElement[Any]:
+    seconds = sa.extract("epoch", _run.finished) - sa.extract("epoch", _run.started)
+    return sa.cast(seconds, sa.Double) / 3600.0
+
+
+def _count(what: sa.ColumnElement[bool], name: str) -> sa.Label[int]:
+    return sa.func.coalesce(sa.func.sum(sa.case((what, 1), else_=0)), 0).label(name)
+
+
+def _between(
+    query: sa.Select[Any], runs: sa.Subquery, since: date | None, until: date | None
+) -> sa.Select[Any]:
+    """Both days included."""
+    if since is not None:
+        query = query.where(runs.c.day >= since.isoformat())
+    if until is not None:
+        query = query.where(runs.c.day <= until.isoformat())
+    return query
+
+
+def _rows(connection: Connection, query: sa.Select[Any]) -> Rows:
+    return [dict(row) for row in connection.execute(query).mappings()]

@@ -1,0 +1,67 @@
+"""What the database counts over runs, on every kind of database."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from station.database.entries import RunState
+
+
+@pytest.fixture
+def production(store, make):
+    """SKV-0101 fails and passes the day after; SKV-0102 passes; a fault of a quarter of an hour, and a stop."""
+    a_day = timedelta(days=1)
+    for serial, after, verdict in (
+        ("SKV-0101", 0 * a_day, make.failed()),
+        ("SKV-0101", a_day, make.passed()),
+        ("SKV-0102", a_day, make.passed()),
+    ):
+        head = replace(make.head(serial), started=make.started + after)
+        store.finish(store.begin(head).run_id, (), verdict, make.finished + after)
+    fault = store.begin(make.head("SKV-0102")).run_id
+    store.break_off(fault, RunState.STATION_FAULT, "analyzer: silent", make.started + timedelta(minutes=15))
+    stopped = store.begin(make.head("SKV-0102")).run_id
+    store.break_off(stopped, RunState.STOPPED, "by the operator", make.finished)
+    return store
+
+
+def numbers(row: dict) -> tuple:
+    return tuple(row[name] for name in ("runs", "judged", "first", "first_passed", "latest", "latest_passed"))
+
+
+def test_runs_are_counted_by_day_and_a_unit_once_in_first_and_once_in_latest(production):
+    rows = {row["day"]: row for row in production.run_counts()}
+    assert numbers(rows["2025-03-03"]) == (3, 1, 1, 0, 0, 0)
+    assert numbers(rows["2025-03-04"]) == (2, 2, 1, 1, 2, 2)
+    assert (rows["2025-03-03"]["faults"], rows["2025-03-03"]["stopped"]) == (1, 1)
+    assert rows["2025-03-03"]["hours_lost"] == pytest.approx(0.25, abs=1 / 3600)
+    assert rows["2025-03-04"]["hours_lost"] == 0.0
+    assert {key: rows["2025-03-04"][key] for key in ("model", "order", "station", "operator", "recipe")} == {
+        "model": "SK-V4", "order": "SW-2025-031", "station": "final test 1", "operator": "M. Hale",
+        "recipe": "SK-V4 3",
+    }  # fmt: skip
+
+
+def test_only_the_days_that_are_asked_for_count(production):
+    (row,) = production.run_counts(since=date(2025, 3, 4))
+    assert row["day"] == "2025-03-04"
+    assert production.run_counts(until=date(2025, 3, 2)) == []
+
+
+def test_failures_are_those_of_first_runs(production):
+    assert production.first_failures() == [
+        {
+            "unit": 1,
+            "model": "SK-V4",
+            "name": "rx_return_loss",
+            "title": "rx_return_loss in words",
+        }
+    ]
+
+
+def test_nothing_is_counted_of_an_empty_works(store):
+    assert store.run_counts() == []
+    assert store.first_failures() == []
