@@ -137,6 +137,10 @@ class Rule(Expression):
             return Outcome.FAIL
         return Outcome.UNDECIDED
 
+    def enough_u(self, margin: float) -> float:
+        """The largest U at which it decides a margin that it left undecided; zero where none would do."""
+        return max(0.0, margin / (self.factor * (self.kind.pass_from or self.kind.fail_below)))
+
     def why_open(self, u: float | None) -> str:
         """Why it left a margin undecided."""
         band = f"the guard band {_band_words(self.factor)}"

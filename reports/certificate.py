@@ -1,4 +1,4 @@
-"""The test certificate of a unit that passed: a record in, the bytes of a PDF out.
+"""The test certificate of a unit that passed, or was released by a person: a record in, the bytes of a PDF out.
 
 It shows the customer's specification and never the works limits. The same record and date of issue give the
 same bytes. It is signed afterwards, by `signing`; what failed gets a `failure_sheet`, which is no certificate.
@@ -15,7 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from limits.reading import Reading
 from limits.rules import rule_named
 from limits.verdict import Decision, Level, Outcome
-from reports import look, sections, wording
+from reports import look, released, sections, wording
 from reports.errors import NotCertifiable
 from reports.layout import Align, Block, Column, Row, paragraph, space, stacked, table
 from reports.publishing import Metadata, publish
@@ -26,7 +26,7 @@ NEXT_TOP = look.PAGE_HEIGHT - 16.0 * mm
 
 
 def certificate(record: UnitRecord, issued: datetime) -> bytes:
-    """The certificate as PDF. Raises NotCertifiable for a unit that did not pass."""
+    """The certificate as PDF. Raises NotCertifiable for a unit that neither passed nor was released."""
     _refuse(record)
     judged = record.verdict.at(Level.SPECIFICATION)
     pages = sections.laid_out(
@@ -50,17 +50,22 @@ def certificate(record: UnitRecord, issued: datetime) -> bytes:
 
 
 def _refuse(record: UnitRecord) -> None:
-    outcome = record.verdict.outcome
-    if outcome is not Outcome.PASS:
+    if record.outcome is not Outcome.PASS:
         raise NotCertifiable(
-            f"{record.number}: the verdict is {outcome.value}, so there is no certificate; "
+            f"{record.number}: {_standing(record)}, so there is no certificate; "
             "make a failure sheet, or test the unit again"
         )
-    if not record.verdict.meets_specification:
+    if not record.verdict.at(Level.SPECIFICATION):
         raise NotCertifiable(
             f"{record.number}: nothing was judged against a specification, so a certificate would say nothing; "
             f"limit table {record.limits.name} must hold a specification"
         )
+
+
+def _standing(record: UnitRecord) -> str:
+    if record.resolution is not None:
+        return f"the unit was {record.resolution.sentence}"
+    return f"the verdict is {record.verdict.outcome.value}"
 
 
 def _before_sweeps(record: UnitRecord, judged: Sequence[Decision], issued: datetime) -> list[Block]:
@@ -68,7 +73,7 @@ def _before_sweeps(record: UnitRecord, judged: Sequence[Decision], issued: datet
         sections.letterhead(record, "Test certificate", f"No. {record.number}"),
         sections.facts(record, issued, "Issued"),
         space(9.0),
-        sections.statement(wording.headline(Outcome.PASS), _result(record, judged), look.ACCENT),
+        *_outcome(record, judged),
         sections.heading("Results"),
         *_results(judged, record.information),
         *([sections.heading("Sweeps")] if record.panels else []),
@@ -88,6 +93,18 @@ def _after_sweeps(record: UnitRecord, judged: Sequence[Decision]) -> list[Block]
     ]
 
 
+def _outcome(record: UnitRecord, judged: Sequence[Decision]) -> list[Block]:
+    """Passed; or released by a person, and then all that a customer must know of it."""
+    resolution = record.resolution
+    if resolution is None:
+        return [sections.statement(wording.headline(Outcome.PASS), _result(record, judged), look.ACCENT)]
+    sentences = released.sentences(record, judged, resolution)
+    return [
+        sections.statement(released.HEADLINE, sentences, look.ALARM),
+        *released.account(record, resolution),
+    ]
+
+
 def _result(record: UnitRecord, judged: Sequence[Decision]) -> list[str]:
     amount = wording.count(len(judged), "characteristic", "characteristics")
     listed = f"in all {amount} listed" if len(judged) > 1 else f"in the {amount} listed"
@@ -101,14 +118,16 @@ def _result(record: UnitRecord, judged: Sequence[Decision]) -> list[str]:
 def _results(judged: Sequence[Decision], information: Sequence[Reading]) -> list[Block]:
     readings = [*(decision.reading for decision in judged), *information]
     with_u = any(reading.u is not None for reading in readings)
+    open_ones = any(decision.outcome is Outcome.UNDECIDED for decision in judged)
     rows = [_judged_row(decision, with_u) for decision in judged]
     rows += [_information_row(reading, with_u) for reading in information]
-    return table(_columns(with_u), rows, look.RESULTS)
+    return table(_columns(with_u, open_ones), rows, look.RESULTS)
 
 
-def _columns(with_u: bool) -> list[Column]:
+def _columns(with_u: bool, with_open: bool) -> list[Column]:
+    verdict = (16.5 if with_open else 10.5) * mm
     columns = [
-        Column("Characteristic", (50.0 if with_u else 63.5) * mm),
+        Column("Characteristic", (60.5 if with_u else 74.0) * mm - verdict),
         Column("Over, MHz", 31.0 * mm),
         Column("Found at, MHz", 20.5 * mm, Align.POINT),
         Column("Reading", 23.0 * mm, Align.POINT),
@@ -116,7 +135,7 @@ def _columns(with_u: bool) -> list[Column]:
     if with_u:
         columns.append(Column("U (k = 2)", 15.0 * mm, Align.POINT))
     spent = sum(column.width for column in columns)
-    return [*columns, Column("Limit", look.TEXT_WIDTH - spent - 10.5 * mm), Column("Verdict", 10.5 * mm)]
+    return [*columns, Column("Limit", look.TEXT_WIDTH - spent - verdict), Column("Verdict", verdict)]
 
 
 def _judged_row(decision: Decision, with_u: bool) -> Row:

@@ -1,4 +1,4 @@
-"""The failure sheet of a unit that failed or stayed undecided: for the works and its technicians only.
+"""The failure sheet of a unit that failed, stayed undecided or was rejected: for the works and its technicians only.
 
 Nobody may take it for a certificate: another title, a black band and frame on every page, and the words in
 both margins. It says first what failed and by how much, and unlike a certificate it shows the works limits. It
@@ -38,16 +38,17 @@ LEAST_REWORK = 4
 
 
 def failure_sheet(record: UnitRecord, issued: datetime) -> bytes:
-    """The failure sheet as PDF. Raises NothingFailed for a unit that passed."""
-    if record.verdict.outcome is Outcome.PASS:
+    """The failure sheet as PDF. Raises NothingFailed for a unit that passed or was released."""
+    if record.outcome is Outcome.PASS:
+        how = "passed" if record.resolution is None else f"was {record.resolution.sentence}"
         raise NothingFailed(
-            f"{record.number}: the unit passed, so there is no failure sheet; make its certificate"
+            f"{record.number}: the unit {how}, so there is no failure sheet; make its certificate"
         )
     metadata = Metadata(
         title=f"Failure sheet {record.number}, not a certificate",
         author=record.works.name,
         subject=f"Final test of cavity duplexer {record.order.model}, serial {record.serial}: "
-        f"{record.verdict.outcome.value}",
+        f"{record.resolution.ruling.done if record.resolution else record.verdict.outcome.value}",
         keywords=("failure sheet", record.serial, record.order.model),
         created=issued,
     )
@@ -138,7 +139,11 @@ def _result(record: UnitRecord) -> tuple[str, list[str]]:
     if open_ones:
         parts.append(f"{len(open_ones)} of {judged} could not be decided.")
     word = "Failed on a works limit only" if works_only else wording.headline(verdict.outcome)
-    return word, [" ".join(parts), f"Decision rule: {_rules(verdict.decisions)}."]
+    sentences = [" ".join(parts), f"Decision rule: {_rules(verdict.decisions)}."]
+    if record.resolution is None:
+        return word, sentences
+    told = f"The unit was {record.resolution.sentence}. Reason: {record.resolution.reason}"
+    return "Rejected by a person's decision", [*sentences, told]
 
 
 def _rules(decisions: Sequence[Decision]) -> str:

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from limits.reading import FloatArray, Reading
-from limits.verdict import Verdict
+from limits.verdict import Outcome, Verdict
+from reports.resolution import Resolution, Ruling
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +129,21 @@ class UnitRecord:
     """Readings for which the customer was promised no limit, so that they are told without a verdict."""
 
     panels: tuple[Panel, ...]
+    resolution: Resolution | None = None
+    """What a person decided where the verdict is undecided; the last one."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The verdict, or where it is undecided what a person made of it: a released unit counts as passed."""
+        if self.verdict.outcome is not Outcome.UNDECIDED or self.resolution is None:
+            return self.verdict.outcome
+        return Outcome.PASS if self.resolution.ruling is Ruling.RELEASE else Outcome.FAIL
 
     @property
     def number(self) -> str:
-        """The number of the certificate or failure sheet of this run: serial and run, e.g. `SKV-0107-1`."""
-        return f"{self.serial}-{self.run_number}"
+        """The number of its certificate or failure sheet: serial and run, e.g. `SKV-0107-1`.
+
+        Where a person decided, the number of that decision follows, e.g. `SKV-0107-1-R1`.
+        """
+        decided = "" if self.resolution is None else f"-R{self.resolution.number}"
+        return f"{self.serial}-{self.run_number}{decided}"

@@ -291,6 +291,8 @@ def _texts(record: UnitRecord) -> Iterator[str]:
         *record.works.address,
     )
     yield from (record.order.number, record.order.customer, record.order.model)
+    if record.resolution is not None:
+        yield from (record.resolution.person, record.resolution.why)
     for document in (record.recipe, record.limits):
         yield from (document.name, document.revision)
     for instrument in record.instruments:

@@ -142,6 +142,19 @@ def sign(pdf: bytes, key: SigningKey, *, reason: str, location: str, signed_at: 
     return bytes(output.getbuffer())
 
 
+def sign_text(text: str, key: SigningKey, signed_at: datetime) -> bytes:
+    """A detached CMS signature (RFC 5652) over a text in UTF-8, as DER, with the signer's certificate inside.
+
+    `signed_at` is what it claims, and the key must be valid then (KeyExpired, KeyNotYetValid).
+    """
+    key.check(signed_at)
+    claimed = PdfCMSSignedAttributes(signing_time=signed_at.astimezone(UTC))
+    cms = asyncio.run(
+        key.signer.async_sign_general_data(text.encode(), DIGEST, detached=True, signed_attr_settings=claimed)
+    )
+    return bytes(cms.dump())
+
+
 def _writer(pdf: bytes) -> IncrementalPdfFileWriter:
     try:
         writer = IncrementalPdfFileWriter(io.BytesIO(pdf))

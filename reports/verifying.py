@@ -26,7 +26,11 @@ from cryptography.hazmat.primitives import serialization
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.general import SigningError
-from pyhanko.sign.validation import EmbeddedPdfSignature, async_validate_pdf_signature
+from pyhanko.sign.validation import (
+    EmbeddedPdfSignature,
+    async_validate_detached_cms,
+    async_validate_pdf_signature,
+)
 from pyhanko.sign.validation.errors import SignatureValidationError
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
@@ -199,6 +203,62 @@ def verify(pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verificatio
         return replace(found, readable=False, detail=_stumble(pdf, error))
 
 
+@dataclass(frozen=True, slots=True)
+class TextVerification:
+    """What a check of a signed text found."""
+
+    intact: bool
+    """Whether the text is what was signed, and the signature belongs to the signer's key."""
+
+    trusted: bool = False
+    """Whether the signer's certificate is one of those given, or was issued by one of them."""
+
+    signer: str = ""
+    fingerprint: str = ""
+    """SHA-256 of the signer's certificate, 64 hexadecimal digits."""
+
+
+def verify_text(
+    text: str, signature: bytes, trusted: tuple[bytes, ...], signed_at: datetime
+) -> TextVerification:
+    """Check a detached signature over a text against the signers' certificates one trusts (DER).
+
+    Never raises for what is in `signature`. `signed_at` is when the signer's certificate must have held.
+    """
+    try:
+        with _quiet():
+            return _checked_text(text, signature, trusted, signed_at)
+    except UNREADABLE:
+        return TextVerification(intact=False)
+
+
+def _checked_text(
+    text: str, signature: bytes, trusted: tuple[bytes, ...], signed_at: datetime
+) -> TextVerification:
+    context = _context(trusted, signed_at)
+    signed = ContentInfo.load(signature, strict=True)["content"]
+    status = asyncio.run(async_validate_detached_cms(text.encode(), signed, context))
+    certificate = status.signing_cert
+    return TextVerification(
+        intact=bool(status.intact and status.valid),
+        trusted=bool(certificate.dump() in trusted or status.trusted),
+        signer=_name(certificate),
+        fingerprint=bytes(certificate.sha256).hex(),
+    )
+
+
+def _context(trusted: tuple[bytes, ...], moment: datetime) -> ValidationContext:
+    return ValidationContext(
+        trust_roots=[asn1_x509.Certificate.load(root) for root in trusted],
+        allow_fetching=False,
+        moment=moment,
+    )
+
+
+def _name(certificate: asn1_x509.Certificate) -> str:
+    return str(certificate.subject.native.get("common_name", certificate.subject.human_friendly))
+
+
 def _stumble(pdf: bytes, error: Exception) -> str:
     """What is wrong, for somebody who knows neither the file format nor the libraries."""
     if END_MARK not in pdf[-MOST_TAIL:]:
@@ -237,18 +297,14 @@ def _judged(
 ) -> Verification:
     certificate = signature.signer_cert
     signed_at = signature.self_reported_timestamp
-    context = ValidationContext(
-        trust_roots=[asn1_x509.Certificate.load(root) for root in trusted],
-        allow_fetching=False,
-        moment=signed_at or now,
-    )
+    context = _context(trusted, signed_at or now)
     status = asyncio.run(async_validate_pdf_signature(signature, context, skip_diff=True))
     begin, end = certificate.not_valid_before, certificate.not_valid_after
     return replace(
         found,
         intact=bool(status.intact and status.valid) and _as_written(signature, pdf),
         covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
-        signer=str(certificate.subject.native.get("common_name", certificate.subject.human_friendly)),
+        signer=_name(certificate),
         fingerprint=bytes(certificate.sha256).hex(),
         signed_at=signed_at,
         reason=str(signature.sig_object.get("/Reason", "")),

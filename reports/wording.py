@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
 from limits.reading import Claim, Reading
 from limits.verdict import Decision, Outcome
@@ -108,6 +108,13 @@ def uncertainty(reading: Reading) -> Printed | None:
     form = _form(reading)
     step = Decimal(1).scaleb(-form.decimals)
     return Printed(_text(_exact(reading.u).scaleb(form.shift).quantize(step, ROUND_CEILING)), form.unit)
+
+
+def smaller_uncertainty(reading: Reading, u: float) -> Printed:
+    """A U that the reading would have to reach: two digits, rounded down so that what is printed is enough."""
+    form = _form(reading)
+    value = _exact(u).scaleb(form.shift)
+    return Printed(_text(value.quantize(Decimal(1).scaleb(value.adjusted() - 1), ROUND_FLOOR)), form.unit)
 
 
 def distance(decision: Decision, others: Iterable[Decision] = ()) -> Printed | None:

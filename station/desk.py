@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.verdict import Outcome
+from reports.resolution import Ruling
 from station import checks, orders, settings
 from station.bench import file as benches
 from station.bench import opening
@@ -30,6 +32,7 @@ from station.issuing import Issued, issue
 from station.locking import alone
 from station.orders import WorkOrder
 from station.records import evaluated
+from station.resolving import WayOut, Wish, refuse_unsigned, resolve, way_out
 from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer import standard as standards
@@ -72,11 +75,18 @@ class Progress:
 
     failed: int
     undecided: int
+    """Of those that a person has not decided either."""
+
+    released: int
+    """By a person, where the latest verdict is undecided; so are the rejected ones."""
+
+    rejected: int
 
     @property
     def untested(self) -> int:
         """Units that have no verdict yet."""
-        return len(self.order.serials) - self.passed - self.failed - self.undecided
+        told = self.passed + self.failed + self.undecided + self.released + self.rejected
+        return len(self.order.serials) - told
 
 
 @contextmanager
@@ -214,7 +224,30 @@ class Desk:
         `key` is only called for a certificate, so that nobody is asked for a passphrase in vain.
         """
         _product(self.store.unit(serial), "it is no product, and gets no certificate")
-        return issue(self.works, self.store, self.stored_run(serial, run_number), self.clock(), key)
+        stored = self.stored_run(serial, run_number)
+        refuse_unsigned(self.works, stored)
+        return issue(self.works, self.store, stored, self.clock(), key)
+
+    def resolve(
+        self, serial: str, run_number: int | None, wish: Wish, key: Callable[[], SigningKey]
+    ) -> StoredRun:
+        """Record what a person decided of an undecided run, signed with the works' key; the run as it stands then.
+
+        `key` is only called when nothing else speaks against it. Raises UserMistake where it may not be decided.
+        """
+        stored = self.stored_run(serial, run_number)
+        resolve(self.store, stored, wish, self.clock(), key)
+        return self.store.run(stored.run_id)
+
+    def undecided(self, serial: str, run_number: int | None, corrects: int | None) -> StoredRun:
+        """A run that a person may decide now. Raises UserMistake where none may."""
+        stored = self.stored_run(serial, run_number)
+        self.store.refuse_resolution(stored.run_id, corrects)
+        return stored
+
+    def way_out(self, stored: StoredRun) -> WayOut:
+        """What a run left undecided, what would decide it, and what persons decided since."""
+        return way_out(self.works, stored)
 
     def budget(self, serial: str, run_number: int | None, name: str) -> Accounted:
         """Why one reading of a run is as uncertain as it is."""
@@ -264,17 +297,23 @@ class Desk:
         return checks.accept(self.store, benches.load(self.works.bench), person, why, self.clock())
 
     def _progress(self, order: WorkOrder) -> Progress:
-        latest = [self.store.runs(serial) for serial in order.serials]
-        outcomes = [
-            next((line.outcome for line in reversed(lines) if line.outcome is not None), None)
-            for lines in latest
-        ]
+        standing = Counter(_standing(self.store.runs(serial)) for serial in order.serials)
         return Progress(
             order,
-            passed=outcomes.count(Outcome.PASS),
-            failed=outcomes.count(Outcome.FAIL),
-            undecided=outcomes.count(Outcome.UNDECIDED),
+            passed=standing[Outcome.PASS],
+            failed=standing[Outcome.FAIL],
+            undecided=standing[Outcome.UNDECIDED],
+            released=standing[Ruling.RELEASE],
+            rejected=standing[Ruling.REJECT],
         )
+
+
+def _standing(runs: Sequence[RunLine]) -> Outcome | Ruling | None:
+    """What the latest verdict of a unit says, or the person who decided it; None without one."""
+    latest = next((line for line in reversed(runs) if line.outcome is not None), None)
+    if latest is None:
+        return None
+    return latest.outcome if latest.resolution is None else latest.resolution.ruling
 
 
 @dataclass(frozen=True, slots=True)

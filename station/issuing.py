@@ -1,6 +1,7 @@
 """Making, filing and checking what leaves the station on paper: certificates, failure sheets, and the key that signs.
 
-One run has one document. It is made once, filed under its number, and never replaced.
+One run has one document, and a further one for each decision of a person about it. It is made once, filed under its
+number, and never replaced.
 """
 
 from __future__ import annotations
@@ -45,10 +46,11 @@ def issue(
     `key` is only called where there is something to sign. Raises UserMistake for a run without a verdict, and for a
     pass that a later run has overtaken.
     """
-    if (entry := store.certificate_of(stored.run_id)) is not None:
+    decided = stored.resolution.number if stored.resolution else 0
+    if (entry := store.certificate_of(stored.run_id, decided)) is not None:
         return _found(works, entry)
     record = record_of(stored, works.name, works.address)
-    if record.verdict.outcome is Outcome.PASS:
+    if record.outcome is Outcome.PASS:
         _refuse_overtaken(store, stored)
     kind, pdf = _made(record, now, key)
     path = (
@@ -62,6 +64,7 @@ def issue(
         issued=now,
         sha256=hashlib.sha256(pdf).hexdigest(),
         file=path.relative_to(works.folder).as_posix(),
+        resolution=decided,
     )
     write_whole(path, pdf)
     store.keep_certificate(entry)
@@ -119,7 +122,7 @@ def verify_file(path: Path, trusted: tuple[Path, ...], now: datetime) -> Verific
 def _made(record: UnitRecord, now: datetime, key: Callable[[], SigningKey]) -> tuple[CertificateKind, bytes]:
     from reports.catalog import report_for
 
-    report = report_for(record.verdict.outcome)
+    report = report_for(record.outcome)
     pdf = report.make(record, now)
     if report.signed:
         from reports.signing import sign
@@ -142,8 +145,9 @@ def _found(works: Works, entry: CertificateEntry) -> Issued:
 def _refuse_overtaken(store: Store, stored: StoredRun) -> None:
     latest = store.latest_judged(stored.head.serial)
     if latest is not None and latest.verdict is not None and latest.run_number > stored.run_number:
+        passed = "was released" if stored.resolution else "passed"
         raise UserMistake(
-            f"run {stored.run_number} of {stored.head.serial} passed, but run {latest.run_number} after it says "
+            f"run {stored.run_number} of {stored.head.serial} {passed}, but run {latest.run_number} after it says "
             f"{latest.verdict.outcome}; a certificate is made of the latest verdict only"
         )
 

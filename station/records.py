@@ -43,6 +43,7 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         sweeps=tuple(_note(sweep) for sweep in run.sweeps),
         verdict=run.verdict,
         information=_not_promised(run.readings, run.verdict),
+        resolution=run.resolution,
         panels=draw_panels(evaluated(run), Channels(order.tx_hz, order.rx_hz)),
     )
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 
+from limits.verdict import Outcome
 from reports import wording
 from station.cli.exits import Exit
 from station.cli.tables import Column, print_json, say, show
@@ -70,7 +71,7 @@ def key(folder: Path, years: int) -> None:
     from station.issuing import make_key
 
     works = settings.load(folder)
-    secret, public = make_key(works, _passphrase(works, twice=True), now_utc(), years)
+    secret, public = make_key(works, passphrase(works, twice=True), now_utc(), years)
     say(out(), f"Signing key: {secret} (keep it and its passphrase safe)\nFor your customers: {public}")
 
 
@@ -120,6 +121,8 @@ def _show_orders(progress: Sequence[Progress], *, as_json: bool) -> None:
             "passed": each.passed,
             "failed": each.failed,
             "undecided": each.undecided,
+            "released": each.released,
+            "rejected": each.rejected,
             "untested": each.untested,
             "serials": list(each.order.serials),
         }
@@ -132,7 +135,8 @@ def _show_orders(progress: Sequence[Progress], *, as_json: bool) -> None:
 
 
 def _progress_words(row: dict[str, Any]) -> str:
-    counted = [f"{row[name]} {name}" for name in ("passed", "failed", "undecided", "untested") if row[name]]
+    names = ("passed", "released", "failed", "rejected", "undecided", "untested")
+    counted = [f"{row[name]} {name}" for name in names if row[name]]
     return f"{row['units']}: {', '.join(counted)}"
 
 
@@ -155,9 +159,11 @@ def test(
                 say(aside(), "Stopped by the operator: no verdict; what was swept is kept.")
                 return Exit.STOPPED
         if as_json:
-            print_json(run_facts(desk.stored_run(serial, judged.key.run_number)), out())
+            stored = desk.stored_run(serial, judged.key.run_number)
+            print_json(run_facts(stored, desk.way_out(stored)), out())
         else:
-            say(console, f"\nNext: station certify {unit.serial} --works {folder}")
+            what = "resolve" if judged.verdict.outcome is Outcome.UNDECIDED else "certify"
+            say(console, f"\nNext: station {what} {unit.serial} --works {folder}")
     return Exit.of(judged.verdict.outcome)
 
 
@@ -233,7 +239,8 @@ def show_unit(folder: Path, serial: str, run_number: int | None, *, as_json: boo
         history = desk.history(serial)
         judged = run_number is not None or any(line.outcome is not None for line in history.runs)
         stored = desk.stored_run(serial, run_number) if judged else None
-    show_history(history, stored, out(), as_json=as_json)
+        way_out = desk.way_out(stored) if stored else None
+    show_history(history, stored, way_out, out(), as_json=as_json)
 
 
 def show_budget_of(folder: Path, serial: str, run_number: int | None, name: str, *, as_json: bool) -> None:
@@ -252,7 +259,7 @@ def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool)
     from station.issuing import open_key
 
     with open_desk(folder) as desk:
-        ask = _passphrase(desk.works)
+        ask = passphrase(desk.works)
         issued = desk.certify(serial, run_number, lambda: open_key(desk.works, ask(), desk.clock()))
     if as_json:
         print_json({**asdict(issued.entry), "path": str(issued.path), "is_new": issued.is_new}, out())
@@ -340,7 +347,7 @@ def schema(kind: str) -> None:
     print_json(schemas[kind](), out())
 
 
-def _passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:
+def passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:
     """Asks for the passphrase only when it is needed."""
     import typer
 

@@ -243,6 +243,29 @@ def certify(serial: Serial, works: Works = HERE, run: Run = None, as_json: AsJso
 
 @app.command()
 @door
+def resolve(
+    serial: Serial,
+    ruling: Annotated[
+        str | None,
+        typer.Argument(metavar="release|reject", help="Without it you are told what would decide the unit."),
+    ] = None,
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who decides, and signs for it.")] = "",
+    why: Annotated[str, typer.Option(metavar="REASON", help="So that others can follow it.")] = "",
+    corrects: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="The earlier decision that this one corrects.")
+    ] = None,
+    works: Works = HERE,
+    run: Run = None,
+    as_json: AsJson = False,
+) -> Exit:
+    """Decide an undecided unit as a person, and sign for it."""
+    from station.cli.resolve import resolve_unit
+
+    return resolve_unit(works, serial, run, (ruling, by, why, corrects), as_json=as_json)
+
+
+@app.command()
+@door
 def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE.pdf")],
     works: Works = HERE,

@@ -6,19 +6,24 @@ from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 
-from limits.verdict import Decision, Level, Outcome, Verdict
+from limits.verdict import Decision, Level, Verdict
 from reports import wording
+from station.cli.resolution_view import show_resolutions, show_way_out, way_out_facts
 from station.cli.tables import Column, print_json, say, show, verdict_style
 
 if TYPE_CHECKING:
     from station.database.entries import RunLine, StoredRun
     from station.desk import History
+    from station.resolving import WayOut
 
 
-def show_history(history: History, stored: StoredRun | None, console: Console, *, as_json: bool) -> None:
-    """Every run of the unit, then what one of them says."""
+def show_history(
+    history: History, stored: StoredRun | None, way_out: WayOut | None, console: Console, *, as_json: bool
+) -> None:
+    """Every run of the unit, then what one of them says, and what a person made of it."""
     if as_json:
-        print_json(_history_facts(history, stored), console)
+        facts = run_facts(stored, way_out) if stored and way_out else None
+        print_json(_history_facts(history, facts), console)
         return
     order = history.unit.order
     say(console, f"{history.unit.serial}  {order.model} for {order.customer}, order {order.number}", "bold")
@@ -33,11 +38,14 @@ def show_history(history: History, stored: StoredRun | None, console: Console, *
         console,
         as_json=False,
     )
-    if stored is not None:
+    if stored is not None and way_out is not None:
         _show_run(stored, console)
+        show_resolutions(way_out.resolutions, console)
+        if way_out.points and not way_out.resolutions:
+            show_way_out(stored.head.serial, stored.run_number, way_out.points, console)
 
 
-def run_facts(stored: StoredRun) -> dict[str, Any]:
+def run_facts(stored: StoredRun, way_out: WayOut) -> dict[str, Any]:
     """One run for a program: every decision with its reading, in dB and Hz."""
     return {
         "serial": stored.head.serial,
@@ -57,6 +65,7 @@ def run_facts(stored: StoredRun) -> dict[str, Any]:
         "decisions": [
             _decision_facts(decision) for decision in (stored.verdict.decisions if stored.verdict else ())
         ],
+        **way_out_facts(way_out),
     }
 
 
@@ -83,7 +92,8 @@ def _run_row(line: RunLine) -> dict[str, Any]:
         "started": line.started,
         "operator": line.operator,
         "verdict": line.outcome.value if line.outcome else line.state.value,
-        "because": line.why or _first_of(line.failed),
+        "because": line.resolution.sentence if line.resolution else line.why or _first_of(line.failed),
+        "resolution": line.resolution.ruling.value if line.resolution else None,
     }
 
 
@@ -111,8 +121,7 @@ def _show_run(stored: StoredRun, console: Console) -> None:
         console,
         as_json=False,
     )
-    open_points = [decision for decision in stored.verdict.decisions if decision.outcome is not Outcome.PASS]
-    if open_points and stored.verdict.meets_specification:
+    if stored.verdict.failed() and stored.verdict.meets_specification:
         say(console, "Within the customer's specification, outside the works limit.", "yellow")
     for each in stored.doubted:
         say(console, f"Swept again, because of {each.doubt}", "yellow")
@@ -134,7 +143,7 @@ def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:
     }
 
 
-def _history_facts(history: History, stored: StoredRun | None) -> dict[str, Any]:
+def _history_facts(history: History, facts: dict[str, Any] | None) -> dict[str, Any]:
     order = history.unit.order
     return {
         "serial": history.unit.serial,
@@ -148,7 +157,7 @@ def _history_facts(history: History, stored: StoredRun | None) -> dict[str, Any]
             {"number": entry.number, "kind": entry.kind.value, "issued": entry.issued, "file": entry.file}
             for entry in history.certificates
         ],
-        "readings_of": run_facts(stored) if stored else None,
+        "readings_of": facts,
     }
 
 

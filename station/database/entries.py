@@ -11,6 +11,7 @@ from typing import NewType
 from limits.reading import Reading
 from limits.verdict import Outcome, Verdict
 from reports.record import Instrument
+from reports.resolution import Resolution
 from station.measurements.standards import Findings, Swept
 from station.measurements.sweep import Port, Sweep
 from station.orders import Serial, WorkOrder
@@ -203,6 +204,9 @@ class RunLine:
     failed: tuple[str, ...]
     """Titles of the characteristics that failed, each once, in the table's order."""
 
+    resolution: Resolution | None = None
+    """What a person decided of an undecided run; the last one."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DoubtedSweep:
@@ -239,6 +243,14 @@ class StoredRun:
     calibration: StoredCalibration | None = None
     """What the sweeps are corrected by."""
 
+    resolutions: tuple[Resolution, ...] = ()
+    """What persons decided of an undecided run, the first one first; the last one counts."""
+
+    @property
+    def resolution(self) -> Resolution | None:
+        """The one that counts."""
+        return self.resolutions[-1] if self.resolutions else None
+
 
 @dataclass(frozen=True, slots=True)
 class CertificateEntry:
@@ -246,7 +258,7 @@ class CertificateEntry:
 
     run_id: RunId
     number: str
-    """Serial and run, e.g. `SKV-0107-1`."""
+    """Serial and run, e.g. `SKV-0107-1`; of a run that a person decided also which decision, `SKV-0107-1-R1`."""
 
     kind: CertificateKind
     issued: datetime
@@ -255,6 +267,9 @@ class CertificateEntry:
 
     file: str
     """Where it was put."""
+
+    resolution: int = 0
+    """The number of the person's decision that it tells of; 0 where it tells of the measured verdict alone."""
 
 
 @dataclass(frozen=True, slots=True)

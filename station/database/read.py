@@ -12,7 +12,8 @@ from sqlalchemy.engine import Connection, Row
 from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
-from station.database import calibrations, schema, sweep_codec
+from reports.resolution import Resolution
+from station.database import calibrations, resolutions, schema, sweep_codec
 from station.database.entries import (
     CalibrationId,
     CertificateEntry,
@@ -90,6 +91,7 @@ def run(connection: Connection, run_id: RunId) -> StoredRun:
         calibration=None
         if row.calibration_id is None
         else calibrations.read(connection, CalibrationId(row.calibration_id)),
+        resolutions=resolutions.of_runs(connection, [run_id]).get(run_id, ()),
     )
 
 
@@ -128,16 +130,23 @@ def certificates(connection: Connection, serial: str) -> tuple[CertificateEntry,
     return tuple(_certificate(each) for each in connection.execute(query))
 
 
-def certificate_of(connection: Connection, run_id: RunId) -> CertificateEntry | None:
-    """What was made of one run; None when nothing was."""
+def certificate_of(connection: Connection, run_id: RunId, resolution: int) -> CertificateEntry | None:
+    """What was made of one run, as it stood with this decision of a person; None when nothing was."""
     table = schema.certificate
-    row = connection.execute(sa.select(table).where(table.c.run_id == run_id)).one_or_none()
+    wanted = (table.c.run_id == run_id) & (table.c.resolution == resolution)
+    row = connection.execute(sa.select(table).where(wanted)).one_or_none()
     return None if row is None else _certificate(row)
 
 
 def _certificate(row: Row[Any]) -> CertificateEntry:
     return CertificateEntry(
-        RunId(row.run_id), row.number, CertificateKind(row.kind), row.issued, row.sha256, row.file
+        RunId(row.run_id),
+        row.number,
+        CertificateKind(row.kind),
+        row.issued,
+        row.sha256,
+        row.file,
+        row.resolution,
     )
 
 
@@ -289,10 +298,14 @@ def _lines(connection: Connection, chosen: sa.Select[Any]) -> tuple[RunLine, ...
         .order_by(table.id.desc())
     )
     failed = _failed(connection, chosen)
-    return tuple(_line(row, tuple(failed.get(row.id, ()))) for row in connection.execute(query))
+    resolved = resolutions.of_runs(connection, chosen)
+    return tuple(
+        _line(row, tuple(failed.get(row.id, ())), next(reversed(resolved.get(row.id, ())), None))
+        for row in connection.execute(query)
+    )
 
 
-def _line(row: Row[Any], failed: tuple[str, ...]) -> RunLine:
+def _line(row: Row[Any], failed: tuple[str, ...], resolution: Resolution | None) -> RunLine:
     return RunLine(
         run_id=RunId(row.id),
         serial=Serial(row.serial),
@@ -307,6 +320,7 @@ def _line(row: Row[Any], failed: tuple[str, ...]) -> RunLine:
         why=row.why,
         outcome=None if row.outcome is None else Outcome(row.outcome),
         failed=failed,
+        resolution=resolution,
     )
 
 

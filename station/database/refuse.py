@@ -10,7 +10,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from limits.verdict import Outcome
-from station.database import schema
+from reports.resolution import Ruling
+from station.database import resolutions, schema
 from station.database.entries import CertificateEntry, CertificateKind, OrderKind, RunId, RunState
 from station.errors import StoreFault, UserMistake
 from station.orders import Serial, WorkOrder, serial_key
@@ -60,11 +61,15 @@ def unfit_certificate(connection: Connection, entry: CertificateEntry) -> None:
     )
     if connection.execute(kind).scalar_one_or_none() == OrderKind.REFERENCE.value:
         raise StoreFault(f"no {entry.kind.value} can be of a check standard")
-    passed = outcome == Outcome.PASS.value
+    last = next(reversed(resolutions.of_runs(connection, [entry.run_id]).get(entry.run_id, ())), None)
+    if entry.resolution != (last.number if last else 0):
+        raise StoreFault(f"{entry.number} tells of a decision that is not the last one about its run")
+    passed = outcome == Outcome.PASS.value or (last is not None and last.ruling is Ruling.RELEASE)
     if outcome is None or passed is not (entry.kind is CertificateKind.CERTIFICATE):
         raise StoreFault(f"no {entry.kind.value} can be of a run that says {outcome or 'nothing'}")
     table = schema.certificate
-    same = (table.c.run_id == entry.run_id) | (table.c.number == entry.number)
+    twin = (table.c.run_id == entry.run_id) & (table.c.resolution == entry.resolution)
+    same = twin | (table.c.number == entry.number)
     there = connection.execute(sa.select(table).where(same).order_by(table.c.id).limit(1)).one_or_none()
     if there is None:
         return

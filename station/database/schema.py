@@ -16,6 +16,7 @@ from sqlalchemy.engine.interfaces import Dialect
 
 from limits.reading import Claim
 from limits.verdict import Level, Outcome
+from reports.resolution import Ruling
 from station.database.entries import CertificateKind, DocumentKind, OrderKind, RunState
 
 HEAD = "0001"
@@ -313,9 +314,29 @@ certificate = sa.Table(
     _required("issued", UtcTime),
     _required("sha256", sa.String(64)),
     _required("file", sa.Text),
+    # The number of the person's decision that it tells of; 0 for the measured verdict alone.
+    _required("resolution", sa.Integer),
     sa.UniqueConstraint("number"),
     _one_of("kind", CertificateKind),
     sa.Index(None, "run_id"),
+)
+
+resolution = sa.Table(
+    "resolution",
+    metadata,
+    sa.Column("run_id", Id, sa.ForeignKey("run.id"), primary_key=True, autoincrement=False),
+    # 1 for the first one of its run.
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    _required("ruling", sa.Text),
+    _required("person", sa.Text),
+    _required("made", UtcTime),
+    _required("why", sa.Text),
+    sa.Column("corrects", sa.Integer),
+    _required("text", sa.Text),
+    _required("signature", sa.LargeBinary),
+    _required("fingerprint", sa.String(64)),
+    _one_of("ruling", Ruling),
+    sa.CheckConstraint("(number = 1) = (corrects IS NULL)", name="later_corrects"),
 )
 
 standard_reset = sa.Table(

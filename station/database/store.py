@@ -16,7 +16,18 @@ from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Verdict
-from station.database import address, calibrations, opening, read, refuse, standards, trends, write
+from reports.resolution import Resolution
+from station.database import (
+    address,
+    calibrations,
+    opening,
+    read,
+    refuse,
+    resolutions,
+    standards,
+    trends,
+    write,
+)
 from station.database.entries import (
     Calibration,
     CalibrationId,
@@ -187,6 +198,22 @@ class Store:
         with self._reading() as connection:
             return read.numbered(connection, serial, run_number)
 
+    # --- what a person decided -------------------------------------------------------------------------------
+
+    def refuse_resolution(self, run_id: RunId, corrects: int | None) -> None:
+        """Raises UserMistake where a person may not decide this run: not undecided, overtaken, decided already.
+
+        `corrects` is the number of the decision that is to be corrected.
+        """
+        with self._reading() as connection:
+            resolutions.refuse(connection, run_id, corrects)
+
+    def keep_resolution(self, run_id: RunId, resolution: Resolution) -> None:
+        """Keep what a person decided; the verdict stays as measured. Refuses as `refuse_resolution` does."""
+        with self._writing() as connection:
+            resolutions.refuse(connection, run_id, resolution.corrects)
+            resolutions.insert(connection, run_id, resolution)
+
     # --- check standards -------------------------------------------------------------------------------------
 
     def enter_standard(self, standard: WorkOrder) -> None:
@@ -243,10 +270,13 @@ class Store:
             refuse.unfit_certificate(connection, entry)
             write.insert_certificate(connection, entry)
 
-    def certificate_of(self, run_id: RunId) -> CertificateEntry | None:
-        """The certificate or failure sheet that was made of a run; None when there is none yet."""
+    def certificate_of(self, run_id: RunId, resolution: int = 0) -> CertificateEntry | None:
+        """The certificate or failure sheet that was made of a run; None when there is none yet.
+
+        `resolution` is the number of the person's decision it tells of; 0 for the measured verdict alone.
+        """
         with self._reading() as connection:
-            return read.certificate_of(connection, run_id)
+            return read.certificate_of(connection, run_id, resolution)
 
     def certificates(self, serial: str) -> tuple[CertificateEntry, ...]:
         """What was made of the unit's runs, the oldest first."""

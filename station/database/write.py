@@ -165,6 +165,7 @@ def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
         "issued": entry.issued,
         "sha256": entry.sha256,
         "file": entry.file,
+        "resolution": entry.resolution,
     }
     insert(connection, schema.certificate, row)
 

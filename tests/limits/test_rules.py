@@ -129,3 +129,20 @@ def test_what_is_no_rule_is_refused_with_what_to_write(written: str, said: str) 
 def test_every_rule_is_in_the_catalogue_once_and_names_its_clause() -> None:
     assert len({rule.name for rule in RULES}) == len(RULES)
     assert all("JCGM 106" in rule.clauses and "ILAC-G8" in rule.clauses for rule in RULES)
+
+
+@pytest.mark.parametrize(
+    ("rule", "margin", "enough"),
+    [
+        ("guarded acceptance with w = U", 0.02, 0.02),
+        ("guarded acceptance with w = 0.5 U", 0.02, 0.04),
+        ("guarded rejection with w = U", -0.03, 0.03),
+        ("guarded acceptance with w = U", 0.0, 0.0),
+    ],
+)
+def test_an_open_margin_is_decided_once_u_is_small_enough(rule: str, margin: float, enough: float) -> None:
+    named = rule_named(rule)
+    assert named.enough_u(margin) == pytest.approx(enough)
+    if enough:
+        assert named.decide(margin, 1.01 * enough) is Outcome.UNDECIDED
+        assert named.decide(margin, 0.99 * enough) is not Outcome.UNDECIDED

@@ -17,7 +17,7 @@ from cryptography.hazmat.primitives.serialization import BestAvailableEncryption
 from reports.certificate import certificate
 from reports.errors import KeyExpired, KeyNotYetValid, NotAKey, NotSignable, WrongPassphrase
 from reports.record import UnitRecord
-from reports.signing import SigningKey, make_key, public_certificate, sign
+from reports.signing import SigningKey, make_key, public_certificate, sign, sign_text
 
 Need = Callable[[str], str]
 PASSPHRASE = b"a long way to the skerry"
@@ -203,3 +203,17 @@ def test_names_in_other_letters_are_signed_too(
     other = SigningKey.load(data, "пароль".encode(), NOW)
     pdf = sign(certificate(passing, issued), other, reason="Prüfung", location="Håøya", signed_at=NOW)
     assert "Signature is Valid." in pdfsig(need, pdf, tmp_path)
+
+
+def test_openssl_verifies_the_signature_over_a_text_and_refuses_it_over_another(
+    key: SigningKey, need: Need, tmp_path: Path
+) -> None:
+    signature = sign_text("released by Þórhildur", key, NOW)
+    pem = public_certificate(key)
+    assert openssl_accepts(need, "released by Þórhildur".encode(), signature, pem, tmp_path)
+    assert not openssl_accepts(need, "rejected by Þórhildur".encode(), signature, pem, tmp_path)
+
+
+def test_a_text_is_not_signed_with_a_key_that_has_run_out(key: SigningKey) -> None:
+    with pytest.raises(KeyExpired, match="make a new key"):
+        sign_text("released", key, key.valid_until + timedelta(days=1))

@@ -21,8 +21,8 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from reports.certificate import certificate
 from reports.errors import BadCertificateFile
 from reports.record import UnitRecord
-from reports.signing import SigningKey, make_key, public_certificate, sign
-from reports.verifying import Status, Verification, certificates, verify
+from reports.signing import SigningKey, make_key, public_certificate, sign, sign_text
+from reports.verifying import Status, Verification, certificates, verify, verify_text
 
 NOW = datetime(2026, 12, 24, tzinfo=UTC)
 SIGNED_AT = datetime(2026, 11, 25, 15, 20, tzinfo=UTC)
@@ -251,3 +251,33 @@ def test_a_changed_byte_in_the_signature_itself_is_found_too(
     for place, byte in ((first, b"a"), (begin_again - 2, b"8"), (begin_again - 9, b" "), (end, b" ")):
         changed = signed[:place] + byte + signed[place + 1 :]
         assert check(changed).status is not Status.VALID, (place, byte)
+
+
+def test_a_signed_text_is_whole_and_its_signer_known(key: SigningKey) -> None:
+    signature = sign_text("released", key, SIGNED_AT)
+    found = verify_text("released", signature, (key.certificate,), SIGNED_AT)
+    assert (found.intact, found.trusted) == (True, True)
+    assert (found.signer, found.fingerprint) == (key.name, key.fingerprint)
+
+
+def test_a_text_signed_by_a_stranger_is_whole_but_not_trusted(key: SigningKey) -> None:
+    found = verify_text("released", sign_text("released", key, SIGNED_AT), (), SIGNED_AT)
+    assert (found.intact, found.trusted) == (True, False)
+
+
+def test_another_text_or_a_damaged_signature_is_not_what_was_signed(key: SigningKey) -> None:
+    signature = sign_text("released", key, SIGNED_AT)
+    assert not verify_text("rejected", signature, (key.certificate,), SIGNED_AT).intact
+    for damaged in (b"", b"no CMS", signature[:-1], signature[:400], signature + b"\0", signature[::-1]):
+        assert not verify_text("released", damaged, (key.certificate,), SIGNED_AT).intact
+
+
+def test_no_changed_byte_of_a_signature_over_a_text_raises(key: SigningKey) -> None:
+    signature = sign_text("released", key, SIGNED_AT)
+    draw = random.Random(4)
+    for _ in range(200):
+        place = draw.randrange(len(signature))
+        changed = (
+            signature[:place] + bytes([signature[place] ^ draw.randrange(1, 256)]) + signature[place + 1 :]
+        )
+        verify_text("released", changed, (key.certificate,), SIGNED_AT)

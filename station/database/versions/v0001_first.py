@@ -24,6 +24,7 @@ def upgrade() -> None:
     _calibrations()
     _runs()
     _results()
+    _resolutions()
 
 
 def _orders() -> None:
@@ -277,9 +278,31 @@ def _results() -> None:
         sa.Column("issued", TIME, nullable=False),
         sa.Column("sha256", sa.String(length=64), nullable=False),
         sa.Column("file", sa.Text(), nullable=False),
+        sa.Column("resolution", sa.Integer(), nullable=False),
         sa.CheckConstraint("kind IN ('certificate', 'failure sheet')", name="ck_certificate_kind"),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_certificate_run_id"),
         sa.PrimaryKeyConstraint("id", name="pk_certificate"),
         sa.UniqueConstraint("number", name="uq_certificate_number"),
     )
     op.create_index("ix_certificate_run_id", "certificate", ["run_id"])
+
+
+def _resolutions() -> None:
+    """What persons decided of undecided runs."""
+    op.create_table(
+        "resolution",
+        sa.Column("run_id", ID, autoincrement=False, nullable=False),
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("ruling", sa.Text(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("corrects", sa.Integer(), nullable=True),
+        sa.Column("text", sa.Text(), nullable=False),
+        sa.Column("signature", sa.LargeBinary(), nullable=False),
+        sa.Column("fingerprint", sa.String(length=64), nullable=False),
+        sa.CheckConstraint("ruling IN ('release', 'reject')", name="ck_resolution_ruling"),
+        sa.CheckConstraint("(number = 1) = (corrects IS NULL)", name="ck_resolution_later_corrects"),
+        sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_resolution_run_id"),
+        sa.PrimaryKeyConstraint("run_id", "number", name="pk_resolution"),
+    )
