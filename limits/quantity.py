@@ -29,6 +29,7 @@ from limits.units import (
     hertz,
     hertz_text,
     kelvin,
+    matings,
     number,
     ohm,
     per_kelvin,
@@ -73,6 +74,9 @@ Seconds = Annotated[
 ]
 Kelvin = Annotated[
     float, _from_text(kelvin), _schema(rf"{SIGNED}\s*K", "A difference of temperatures, e.g. 2 K.")
+]
+Matings = Annotated[
+    int, _from_text(matings), _schema(r"[1-9][0-9]{0,8}\s*matings", "A number of matings, e.g. 500 matings.")
 ]
 Degrees = Annotated[float, _from_text(degrees), _schema(rf"{SIGNED}\s*(deg|°)", "An angle, e.g. 10 deg.")]
 Ohm = Annotated[float, _from_text(ohm), _schema(rf"{SIGNED}\s*ohm", "A resistance, e.g. 50 ohm.")]

@@ -96,6 +96,27 @@ def seconds(text: str) -> float:
     return value
 
 
+def seconds_text(time_s: float) -> str:
+    """A time as one says it, to the second and never too short: `45 s`, `19 min 5 s`, `1 h 5 min`."""
+    minutes, rest_s = divmod(math.ceil(time_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    if hours:
+        # Beyond an hour nobody counts seconds.
+        hours, minutes = divmod(hours * 60 + minutes + bool(rest_s), 60)
+        rest_s = 0
+    parts = ((hours, "h"), (minutes, "min"), (rest_s, "s"))
+    return " ".join(f"{number} {unit}" for number, unit in parts if number) or "0 s"
+
+
+def matings(text: str) -> int:
+    """A number of matings of a connector: `500 matings` to 500. Raises ValueError that says what was expected."""
+    expected = "a number of matings like '500 matings'"
+    digits, _ = _split(text, ("matings",), expected)
+    if not re.fullmatch(r"[1-9][0-9]{0,8}", digits):
+        raise ValueError(f"expected {expected}, whole and above 0, got {got(text)}")
+    return int(digits)
+
+
 def whole(text: str) -> int:
     """`4` to 4. Raises ValueError that says what was expected."""
     text = tidy(text)

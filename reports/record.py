@@ -120,7 +120,7 @@ class UnitRecord:
 
     finished: datetime
     temperature_c: float | None
-    """Of the unit when it was measured; None where nobody said."""
+    """Of the unit when the run began; None where nobody said."""
 
     instruments: tuple[Instrument, ...]
     sweeps: tuple[SweepNote, ...]
@@ -138,6 +138,9 @@ class UnitRecord:
         if self.verdict.outcome is not Outcome.UNDECIDED or self.resolution is None:
             return self.verdict.outcome
         return Outcome.PASS if self.resolution.ruling is Ruling.RELEASE else Outcome.FAIL
+
+    temperature_end_c: float | None = None
+    """Of the unit when its last sweep was done; None where nobody said."""
 
     @property
     def number(self) -> str:

@@ -207,7 +207,7 @@ def _circumstances(record: UnitRecord) -> tuple[tuple[str, str], ...]:
     return (
         ("Recipe", _document(record.recipe)),
         ("Limit table", _document(record.limits)),
-        ("Unit temperature", wording.temperature(record.temperature_c)),
+        ("Unit temperature", wording.temperatures(record.temperature_c, record.temperature_end_c)),
         ("Tested at", f"{record.works.name}, {record.works.station}, by {record.operator}"),
     )
 

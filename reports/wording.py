@@ -175,6 +175,13 @@ def temperature(temperature_c: float | None) -> str:
     return "not recorded" if temperature_c is None else f"{number(temperature_c, 1)}{THIN}°C"
 
 
+def temperatures(start_c: float | None, end_c: float | None) -> str:
+    """Of one run, e.g. `23.4 °C at the start, 23.6 °C at the end`; the first alone where no other was taken."""
+    if end_c is None:
+        return temperature(start_c)
+    return f"{temperature(start_c)} at the start, {temperature(end_c)} at the end"
+
+
 def vswr(return_loss_db: float) -> float:
     """Voltage standing-wave ratio of a return loss: (1 + r) / (1 - r) with r = 10^(-RL/20).
 

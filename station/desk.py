@@ -19,6 +19,7 @@ from station import checks, orders, settings
 from station.bench import file as benches
 from station.bench import opening
 from station.bench.file import Bench
+from station.bench.thermometer import open_thermometer
 from station.budgets import Accounted, account
 from station.checking import Checked, Surroundings, check, files_of
 from station.checks import Checks
@@ -28,6 +29,7 @@ from station.database.touchstone import touchstone_of
 from station.errors import StationFault, StoreFault, UserMistake
 from station.files import write_whole
 from station.instruments.analyzer import Analyzer
+from station.instruments.thermometer import BenchThermometer
 from station.issuing import Issued, issue
 from station.locking import alone
 from station.orders import WorkOrder
@@ -36,6 +38,8 @@ from station.resolving import WayOut, Wish, refuse_unsigned, resolve, way_out
 from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer import standard as standards
+from station.sequencer.arrival import Arrival, climate_now, with_thermometer
+from station.sequencer.conditions import Climate
 from station.sequencer.events import Listener
 from station.sequencer.operator import Operator
 from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
@@ -194,9 +198,10 @@ class Desk:
         with (
             _at_the_bench(self.works),
             opening.open_analyzer(bench, self.works.dialects, now=self.clock) as analyzer,
+            open_thermometer(bench.source.value.thermometer) as thermometer,
         ):
             self.store.close_abandoned(bench.name, self.clock())
-            yield OpenBench(self, bench, analyzer, operator, listen)
+            yield OpenBench(self, bench, analyzer, operator, listen, thermometer)
 
     def history(self, serial: str) -> History:
         """The unit, its runs and what was made of them."""
@@ -325,24 +330,47 @@ class OpenBench:
     analyzer: Analyzer
     operator: Operator
     listen: Listener
+    thermometer: BenchThermometer | None = None
 
-    def test(self, serial: str, *, temperature_c: float | None = None, recipe: Path | None = None) -> Judged:
+    def test(
+        self,
+        serial: str,
+        *,
+        temperature_c: float | None = None,
+        settled_since: datetime | None = None,
+        recipe: Path | None = None,
+    ) -> Judged:
         """Test one unit by its model's recipe, or by another one.
 
+        What is said of its temperature and of how long it has lain at the bench is not asked of the operator.
         Raises UserMistake or BadInput before anything is touched, StationFault when the station fails or is not
         ready, KeyboardInterrupt when the operator stops.
         """
         unit = _product(self.desk.store.unit(serial), "measure it with `station standard`")
         prepared = self._prepare(unit, recipe)
-        readiness = self.readiness(temperature_c)
-        if not readiness.is_ready:
-            raise StationFault("not ready to test: " + "; ".join(map(str, readiness.reasons)))
+        arrival = Arrival(
+            prepared.unit.serial,
+            prepared.recipe.conditions,
+            self.operator,
+            self.thermometer,
+            self.desk.clock,
+            temperature_c,
+            settled_since,
+        )
+        climate = arrival.settled(self._expect_ready)
+        readiness = self._expect_ready(climate)
         task = make_task(
-            prepared, self.bench, readiness.identity, self.operator.name, temperature_c, self.desk.clock()
+            prepared, self.bench, readiness.identity, self.operator.name, climate, self.desk.clock()
         )
-        return run.run_unit(
-            task, run.Means(self.analyzer, self.operator, self.desk.store, self.desk.clock, self.listen)
+        means = run.Means(
+            self.analyzer,
+            self.operator,
+            self.desk.store,
+            self.desk.clock,
+            self.listen,
+            arrival.end_c,
         )
+        return run.run_unit(with_thermometer(task, self.thermometer), means)
 
     def check(self, *, temperature_c: float | None = None) -> Judged:
         """Measure the check standard that the bench file names, like a unit.
@@ -367,7 +395,19 @@ class OpenBench:
     def readiness(
         self, temperature_c: float | None = None, questions: tuple[Question, ...] = QUESTIONS
     ) -> Readiness:
-        """What speaks against testing now."""
+        """What speaks against testing now, whatever unit it is."""
+        climate, broken = climate_now(self.thermometer, temperature_c)
+        found = self._look_around(climate, questions)
+        return replace(found, reasons=(*found.reasons, *broken))
+
+    def _expect_ready(self, climate: Climate) -> Readiness:
+        """Raises StationFault with every reason that speaks against testing."""
+        found = self._look_around(climate)
+        if not found.is_ready:
+            raise StationFault("not ready to test: " + "; ".join(map(str, found.reasons)))
+        return found
+
+    def _look_around(self, climate: Climate, questions: tuple[Question, ...] = QUESTIONS) -> Readiness:
         works = self.desk.works
 
         def around(identity: str) -> Circumstances:
@@ -378,7 +418,8 @@ class OpenBench:
                 self.desk.store,
                 self.desk.clock(),
                 identity,
-                temperature_c,
+                climate.temperature_c,
+                climate,
             )
 
         return look_around(self.analyzer, around, questions)

@@ -45,6 +45,7 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         information=_not_promised(run.readings, run.verdict),
         resolution=run.resolution,
         panels=draw_panels(evaluated(run), Channels(order.tx_hz, order.rx_hz)),
+        temperature_end_c=run.temperature_end_c,
     )
 
 

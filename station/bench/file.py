@@ -128,5 +128,8 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
         yield source.mistake(("analyzer", "kind"), what)
     if wrong := address_mistake(analyzer.address):
         yield source.mistake(("analyzer", "address"), wrong)
+    thermometer = source.value.thermometer
+    if thermometer is not None and (wrong := address_mistake(thermometer.address)):
+        yield source.mistake(("thermometer", "address"), wrong)
     if analyzer.from_hz >= analyzer.to_hz:
         yield source.mistake(("analyzer", "to"), "it must lie above 'from'")

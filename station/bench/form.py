@@ -22,6 +22,9 @@ loads:                       # optional: what the idle port carries
   ANT: load-2.s1p
   RX: load-3.s1p
   # or, where only a size is known:  return_loss: 40 dB   # then instead of load_match
+thermometer:                 # optional; see station/bench/thermometer.py
+  address: TCPIP::127.0.0.1::5026::SOCKET
+  identity: Skerry Works,Simulated thermometer
 """
 
 from __future__ import annotations
@@ -33,6 +36,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from limits.quantity import Decibel, Hertz, Text, Whole
 from limits.yamlfile import Form, editor_schema
 from station.bench.standard import CheckStandardForm
+from station.bench.thermometer import ThermometerForm
 from station.measurements.figures import Figures
 from station.measurements.sweep import PORTS, Port
 
@@ -103,6 +107,8 @@ class BenchForm(Form):
     loads: LoadsForm | None = None
     check_standard: CheckStandardForm | None = None
     """What is measured before units are; without it nothing is checked."""
+    thermometer: ThermometerForm | None = None
+    """What tells the temperature of the unit; without it, it is typed."""
 
     @property
     def figures(self) -> Figures | None:

@@ -6,6 +6,7 @@ import os
 import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
+from datetime import datetime
 from getpass import GetPassWarning
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -141,7 +142,15 @@ def _progress_words(row: dict[str, Any]) -> str:
 
 
 def test(
-    folder: Path, serial: str, operator: str, temperature: str | None, recipe: Path | None, *, as_json: bool
+    folder: Path,
+    serial: str,
+    operator: str,
+    temperature: str | None,
+    settled_since: str | None,
+    recipe: Path | None,
+    *,
+    may_ask: bool,
+    as_json: bool,
 ) -> Exit:
     """Test one unit with a person at the bench."""
     from station.cli.terminal import RunTeller, TerminalOperator
@@ -151,10 +160,13 @@ def test(
     console = aside() if as_json else out()
     with open_desk(folder) as desk:
         unit = desk.store.unit(serial)
-        who = TerminalOperator(operator.strip() or operator_name(), console)
-        with desk.bench(who, RunTeller(console)) as bench:
+        since = _time(settled_since, desk.clock())
+        name = operator.strip() or operator_name(may_ask=may_ask)
+        with desk.bench(TerminalOperator(name, console, answers=may_ask), RunTeller(console)) as bench:
             try:
-                judged = bench.test(unit.serial, temperature_c=temperature_c, recipe=recipe)
+                judged = bench.test(
+                    unit.serial, temperature_c=temperature_c, settled_since=since, recipe=recipe
+                )
             except KeyboardInterrupt:
                 say(aside(), "Stopped by the operator: no verdict; what was swept is kept.")
                 return Exit.STOPPED
@@ -195,17 +207,29 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
 
 def celsius_of(temperature: str | None) -> float | None:
     """The temperature that somebody gave, if any. Raises UserMistake."""
-    from limits.units import celsius
+    from station.sequencer.conditions import believed_celsius
 
     try:
-        return celsius(temperature) if temperature else None
+        return believed_celsius(temperature) if temperature else None
     except ValueError as error:
         raise UserMistake(f"--temperature: {error}") from error
 
 
-def operator_name() -> str:
-    """Ask who is at the bench."""
+def _time(text: str | None, now: datetime) -> datetime | None:
+    from station.sequencer.conditions import time_of
+
+    try:
+        return time_of(text, now.astimezone()) if text else None
+    except ValueError as error:
+        raise UserMistake(f"--settled-since: {error}") from error
+
+
+def operator_name(*, may_ask: bool = True) -> str:
+    """Ask who is at the bench. Raises UserMistake where nobody may be asked."""
     import typer
+
+    if not may_ask:
+        raise UserMistake("give the operator's name with --operator, or leave out --no-input")
 
     return str(typer.prompt("Operator", err=True))
 

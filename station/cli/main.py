@@ -135,15 +135,32 @@ def test(
     temperature: Annotated[
         str | None, typer.Option(metavar="'23 °C'", help="Temperature of the unit, if you measured it.")
     ] = None,
+    settled_since: Annotated[
+        str | None,
+        typer.Option("--settled-since", metavar="10:20", help="Since when the unit has been at the bench."),
+    ] = None,
     recipe: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Another recipe than the model's own.")
     ] = None,
+    no_input: Annotated[
+        bool,
+        typer.Option("--no-input", help="Ask nothing but the hook-ups and wait for nothing; refuse instead."),
+    ] = False,
     as_json: AsJson = False,
 ) -> Exit:
     """Test one unit; you are told each hook-up."""
     from station.cli import acts
 
-    return acts.test(works, serial, operator, temperature, recipe, as_json=as_json)
+    return acts.test(
+        works,
+        serial,
+        operator,
+        temperature,
+        settled_since,
+        recipe,
+        may_ask=not no_input,
+        as_json=as_json,
+    )
 
 
 @app.command()

@@ -13,12 +13,15 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Any
 
 from station.errors import StationFault, UserMistake
 from station.measurements.sweep import Hookup
 
 HANDS_ANSWER_WITHIN_S = 30.0
+ROOM_C = 23.0
+"""Of the simulated room."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +148,7 @@ class Hands:
     """Lays units on the fixture and re-cables them: an Operator in software."""
 
     name = "simulated hands"
+    answers = True
 
     def __init__(self, line: socket.socket) -> None:
         self._line = line
@@ -169,6 +173,17 @@ class Hands:
     def look_again(self, serial: str, hookup: Hookup, reason: str) -> None:
         """Cable the unit once more."""
         self.hook_up(serial, hookup)
+
+    def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
+        """For just long enough: a unit in software needs no rest."""
+        return now - timedelta(seconds=asked_s)
+
+    def wait(self, serial: str, left_s: float) -> None:
+        """Nothing to wait for."""
+
+    def temperature_c(self, serial: str) -> float:
+        """That of a unit nobody has warmed."""
+        return ROOM_C
 
     def close(self) -> None:
         """Let go of the line."""

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import math
+import time
+from collections.abc import Callable
+from datetime import datetime
 from itertools import groupby
+from typing import TypeVar
 
 from rich.console import Console
 
 from limits.reading import Reading
+from limits.units import seconds_text
 from limits.verdict import Decision, Outcome, Verdict
 from reports import wording
 from station.cli.tables import say, verdict_style
 from station.measurements.correction import ALLOWED_DISAGREEMENT
 from station.measurements.sweep import Hookup
+from station.sequencer.conditions import believed_celsius, time_of
 from station.sequencer.events import (
     Event,
     HookupAsked,
@@ -25,14 +32,26 @@ from station.sequencer.events import (
 )
 from station.sequencer.operator import CAUTIONS, instructions
 
+T = TypeVar("T")
+
 
 class TerminalOperator:
     """Asks the person at the keyboard to cable the unit."""
 
-    def __init__(self, name: str, console: Console) -> None:
+    def __init__(
+        self,
+        name: str,
+        console: Console,
+        *,
+        answers: bool = True,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        """`answers` tells whether the person may be asked anything but the hook-ups."""
         self.name = name
         self._console = console
         self._cautioned = False
+        self.answers = answers
+        self._sleep = sleep
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         """Tell the hook-up and wait for Enter alone. Ctrl-C or the end of input stops the run."""
@@ -48,6 +67,35 @@ class TerminalOperator:
         say(self._console, f"\nSomething looks wrong with {serial}: {reason}", "yellow")
         say(self._console, f"Look at {hookup.name} again:", "bold")
         self._wait_for(hookup, "Press Enter to sweep again, Ctrl-C to stop.")
+
+    def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
+        """Ask for the time of day at which the unit was laid there; Enter alone means now."""
+        local = now.astimezone()
+        question = (
+            f"{serial} must lie at the bench for {seconds_text(asked_s)}. Since when has it? "
+            "(a time like 10:20; Enter for since now) "
+        )
+        return self._answer(question, lambda text: time_of(text, local) if text else local)
+
+    def wait(self, serial: str, left_s: float) -> None:
+        """Say how long, and sleep."""
+        left = seconds_text(left_s)
+        say(self._console, f"{serial} must lie at the bench for {left} more; waiting. Ctrl-C to stop.")
+        self._sleep(math.ceil(left_s))
+
+    def temperature_c(self, serial: str) -> float:
+        """Ask for the unit's temperature."""
+        return self._answer(f"Temperature of {serial} now? (like 23.4 °C) ", believed_celsius)
+
+    def _answer(self, question: str, understand: Callable[[str], T]) -> T:
+        """What somebody answers, asked until it is understood. The end of input stops the run."""
+        while True:
+            try:
+                return understand(self._console.input(question).strip())
+            except ValueError as error:
+                say(self._console, f"  {error}")
+            except EOFError:
+                raise KeyboardInterrupt from None
 
     def _wait_for(self, hookup: Hookup, asked: str) -> None:
         for line in instructions(hookup):

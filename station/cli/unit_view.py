@@ -58,6 +58,8 @@ def run_facts(stored: StoredRun, way_out: WayOut) -> dict[str, Any]:
         "finished": stored.finished,
         "operator": stored.head.operator,
         "temperature_c": stored.head.temperature_c,
+        "temperature_end_c": stored.temperature_end_c,
+        "settled_since": stored.head.settled_since,
         "doubted": [
             {"hookup": each.sweep.hookup.name, "started": each.sweep.started, "doubt": each.doubt}
             for each in stored.doubted
@@ -123,6 +125,11 @@ def _show_run(stored: StoredRun, console: Console) -> None:
     )
     if stored.verdict.failed() and stored.verdict.meets_specification:
         say(console, "Within the customer's specification, outside the works limit.", "yellow")
+    if stored.head.temperature_c is not None:
+        temperatures = wording.temperatures(stored.head.temperature_c, stored.temperature_end_c)
+        say(console, f"Temperature of the unit: {temperatures}")
+    if stored.head.settled_since is not None:
+        say(console, f"At the bench since {wording.moment(stored.head.settled_since)}")
     for each in stored.doubted:
         say(console, f"Swept again, because of {each.doubt}", "yellow")
 

@@ -153,7 +153,7 @@ class RunHead:
     limits: StoredText
     bench: StoredText
     temperature_c: float | None
-    """Of the unit; None where nobody said."""
+    """Of the unit when the run began; None where nobody said."""
 
     instruments: tuple[Instrument, ...]
     loads: tuple[LoadText, ...] = ()
@@ -161,6 +161,9 @@ class RunHead:
 
     calibration: CalibrationId | None = None
     """What its sweeps are corrected by; None where the analyzer does that itself, or nobody."""
+
+    settled_since: datetime | None = None
+    """Since when the unit had lain at the bench, aware; None where nobody said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,6 +245,9 @@ class StoredRun:
 
     calibration: StoredCalibration | None = None
     """What the sweeps are corrected by."""
+
+    temperature_end_c: float | None = None
+    """Of the unit when the last sweep was done; None where nobody said."""
 
     resolutions: tuple[Resolution, ...] = ()
     """What persons decided of an undecided run, the first one first; the last one counts."""

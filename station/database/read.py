@@ -91,6 +91,7 @@ def run(connection: Connection, run_id: RunId) -> StoredRun:
         calibration=None
         if row.calibration_id is None
         else calibrations.read(connection, CalibrationId(row.calibration_id)),
+        temperature_end_c=row.temperature_end_c,
         resolutions=resolutions.of_runs(connection, [run_id]).get(run_id, ()),
     )
 
@@ -221,6 +222,7 @@ def _head(connection: Connection, row: Row[Any]) -> RunHead:
         ),
         loads=tuple(LoadText(load.port, texts[load.digest]) for load in loads),
         calibration=None if row.calibration_id is None else CalibrationId(row.calibration_id),
+        settled_since=row.settled_since,
     )
 
 

@@ -221,7 +221,10 @@ run = sa.Table(
     _required("state", sa.Text),
     _required("why", sa.Text),
     sa.Column("outcome", sa.Text),
+    # Of the unit, when the run began and after its last sweep; and since when it had lain at the bench.
     sa.Column("temperature_c", sa.Double),
+    sa.Column("temperature_end_c", sa.Double),
+    sa.Column("settled_since", UtcTime),
     _required("recipe_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("limits_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("bench_digest", sa.String(64), sa.ForeignKey("document.digest")),

@@ -1,8 +1,8 @@
 """The store: every order, run, sweep, reading and decision of the works, each in one durable transaction.
 
-Nothing is changed once it is written, but for the end of a run and a doubt about a sweep. Times come in as
-arguments. Whatever the database says against it comes out as station.errors.StoreFault. May be used by several
-threads, and by several programs on one database.
+Nothing is changed once it is written, but for the end of a run, its last temperature and a doubt about a sweep. Times
+come in as arguments. Whatever the database says against it comes out as station.errors.StoreFault. May be used by
+several threads, and by several programs on one database.
 """
 
 from __future__ import annotations
@@ -153,6 +153,12 @@ class Store:
         with self._writing() as connection:
             refuse.ended(connection, run_id)
             write.doubt_sweep(connection, run_id, position, doubt)
+
+    def keep_end_temperature(self, run_id: RunId, temperature_c: float) -> None:
+        """Note how warm the unit was when its last sweep was done."""
+        with self._writing() as connection:
+            refuse.ended(connection, run_id)
+            write.end_temperature(connection, run_id, temperature_c)
 
     def finish(
         self, run_id: RunId, readings: Sequence[Reading], verdict: Verdict, finished: datetime

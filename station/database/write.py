@@ -73,6 +73,7 @@ def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int)
         "state": RunState.RUNNING.value,
         "why": "",
         "temperature_c": _float(head.temperature_c),
+        "settled_since": head.settled_since,
         "recipe_digest": head.recipe.digest,
         "limits_digest": head.limits.digest,
         "bench_digest": head.bench.digest,
@@ -117,6 +118,14 @@ def doubt_sweep(connection: Connection, run_id: RunId, position: int, doubt: str
     counts = (table.c.run_id == run_id) & (table.c.position == position) & (table.c.doubt == "")
     if connection.execute(table.update().where(counts).values(doubt=doubt)).rowcount != 1:
         raise refuse.no_such_sweep(run_id, position)
+
+
+def end_temperature(connection: Connection, run_id: RunId, temperature_c: float) -> None:
+    """Write how warm the unit of a running run is after its last sweep."""
+    table = schema.run
+    connection.execute(
+        table.update().where(table.c.id == run_id).values(temperature_end_c=float(temperature_c))
+    )
 
 
 def insert_results(

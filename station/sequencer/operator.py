@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Protocol
 
 from station.measurements.sweep import Hookup
@@ -22,6 +23,11 @@ class Operator(Protocol):
         """Who it is, for the record."""
         ...
 
+    @property
+    def answers(self) -> bool:
+        """Whether it may be asked anything but the hook-ups, and may wait."""
+        ...
+
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         """Cable the unit so, and return when it is done.
 
@@ -35,6 +41,21 @@ class Operator(Protocol):
         Whoever is sure that all is right returns at once; the sweep is taken again either way. Raises
         KeyboardInterrupt when the operator wants to stop.
         """
+        ...
+
+    def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
+        """Since when the unit has lain at the bench, where its recipe asks for so long; aware, not after `now`."""
+        ...
+
+    def wait(self, serial: str, left_s: float) -> None:
+        """Tell how long the unit must still lie at the bench, and return when that time is over.
+
+        The clock decides whether it is.
+        """
+        ...
+
+    def temperature_c(self, serial: str) -> float:
+        """How warm the unit is now, by a thermometer that the station cannot read."""
         ...
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from limits.decide import judge
@@ -19,6 +19,7 @@ from station.measurements.load import Loads
 from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
 from station.measurements.plausibility import CHECKS
 from station.orders import Serial
+from station.sequencer.conditions import Climate
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
 from station.sequencer.run import Task
@@ -98,22 +99,30 @@ def make_task(
     bench: Bench,
     identity: str,
     operator: str,
-    temperature_c: float | None,
+    climate: Climate,
     started: datetime,
 ) -> Task:
     """The task of one run, with the exact texts it runs under."""
     table, channels = prepared.table, prepared.channels
     limits = kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text)
     head = head_of(
-        prepared.unit.serial, prepared.recipe, limits, bench, identity, operator, temperature_c, started
+        prepared.unit.serial,
+        prepared.recipe,
+        limits,
+        bench,
+        identity,
+        operator,
+        climate.temperature_c,
+        started,
     )
     return Task(
-        head,
+        replace(head, settled_since=climate.settled_since),
         channels,
         prepared.plan,
         lambda readings: judge(table, readings, channels),
         bench_data(bench),
         CHECKS if bench.ability.phase else MAGNITUDE_CHECKS,
+        climate=climate,
     )
 
 

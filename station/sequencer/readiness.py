@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from station.errors import InstrumentFault
 from station.instruments.analyzer import Analyzer
 from station.sequencer.reasons import Circumstances, Question, Reason
+from station.sequencer.settling import settle, temperature
 from station.sequencer.standing import check_standard
 
 LEAST_FREE_BYTES = 50_000_000
@@ -71,7 +72,7 @@ def signing_key(around: Circumstances) -> Iterator[Reason]:
         )
 
 
-QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key, check_standard)
+QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key, check_standard, settle, temperature)
 
 BEFORE_A_CHECK = tuple(each for each in QUESTIONS if each not in (signing_key, check_standard))
 """What is asked before the check standard is measured: it is what answers for itself."""

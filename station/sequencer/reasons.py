@@ -9,6 +9,7 @@ from pathlib import Path
 
 from station.bench.file import Bench
 from station.database.store import Store
+from station.sequencer.conditions import UNKNOWN, Climate
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,9 @@ class Circumstances:
 
     temperature_c: float | None = None
     """At the bench, where it is known."""
+
+    climate: Climate = UNKNOWN
+    """Of the unit, as far as it is known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
 from station.measurements.measure import Look, Measure, Place
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, SweepSettings
+from station.sequencer.conditions import NONE_ASKED, ConditionsForm
 from station.sequencer.plan import Zone
 
 PATHS: dict[str, tuple[Hookup, Port, Port]] = {
@@ -129,6 +130,9 @@ class RecipeForm(Form):
 
     analyzer: AnalyzerForm
     overview: OverviewForm
+    conditions: ConditionsForm | None = None
+    """Of the unit, for a run to be begun and to count."""
+
     characteristics: dict[Text, CharacteristicForm] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -152,6 +156,11 @@ class Recipe:
     def form(self) -> RecipeForm:
         """What the file says."""
         return self.source.value
+
+    @property
+    def conditions(self) -> ConditionsForm:
+        """Under which a unit may be measured."""
+        return self.form.conditions or NONE_ASKED
 
     @property
     def settings(self) -> SweepSettings:

@@ -24,6 +24,7 @@ from station.measurements.evaluation import BenchData, evaluate, pairs_of
 from station.measurements.figures import Figures
 from station.measurements.plausibility import CHECKS, Check, doubt_about
 from station.measurements.sweep import Hookup, Sweep
+from station.sequencer.conditions import UNKNOWN, Climate, unsteady
 from station.sequencer.events import (
     HookupAsked,
     HookupDoubted,
@@ -62,6 +63,9 @@ class Task:
     checks: tuple[Check, ...] = CHECKS
     """How its hook-ups are doubted."""
 
+    climate: Climate = UNKNOWN
+    """How the unit was found at the bench."""
+
 
 class Records(Protocol):
     """What a run needs of the store."""
@@ -76,6 +80,10 @@ class Records(Protocol):
 
     def keep_doubt(self, run_id: RunId, position: int, doubt: str) -> None:
         """Note why a kept sweep is not believed."""
+        ...
+
+    def keep_end_temperature(self, run_id: RunId, temperature_c: float) -> None:
+        """Note how warm the unit was when its last sweep was done."""
         ...
 
     def finish(
@@ -98,6 +106,8 @@ class Means:
     store: Records
     clock: Clock
     listen: Listener
+    end_c: Callable[[], float | None] = lambda: None
+    """Measures the unit's temperature once more; None where nobody does."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,6 +139,7 @@ def run_unit(task: Task, means: Means) -> Judged:
         readings = read(task.plan, _evaluated(task, means, sweeps), task.data.figures)
         for reading in readings:
             means.listen(ReadingMade(reading))
+        _expect_steady(task, means, key)
         verdict = task.judge(readings)
         numbers = tuple(reading for reading in readings if isinstance(reading, Reading))
         means.store.finish(key.run_id, numbers, verdict, means.clock())
@@ -231,6 +242,14 @@ def _evaluated(task: Task, means: Means, sweeps: Sequence[Sweep]) -> Mapping[Hoo
         if evaluated.consistency.doubt:
             raise DoubtfulMeasurement(evaluated.consistency.doubt)
     return evaluated.sweeps
+
+
+def _expect_steady(task: Task, means: Means, key: RunKey) -> None:
+    """Measure the unit's temperature once more; a unit that did not keep it is a fault of the station."""
+    if (end_c := means.end_c()) is not None:
+        means.store.keep_end_temperature(key.run_id, end_c)
+        if why := unsteady(task.climate, end_c):
+            raise StationFault(why)
 
 
 def _break_off(means: Means, key: RunKey, state: RunState, why: str) -> None:

@@ -25,10 +25,12 @@ from limits.units import (
     hertz_text,
     in_one_unit,
     kelvin,
+    matings,
     number,
     ohm,
     plain,
     seconds,
+    seconds_text,
     whole,
 )
 
@@ -58,6 +60,21 @@ def test_other_quantities_are_read_as_written() -> None:
     assert [seconds(text) for text in ("10 s", "5 ms", "50 µs", "50 us", "20 min", "8 h")] == [
         10.0, 0.005, 50e-6, 50e-6, 1200.0, 28800.0,
     ]  # fmt: skip
+
+
+def test_a_number_of_matings_is_whole_and_above_none() -> None:
+    assert matings("500 matings") == 500
+    for text in ("0 matings", "2.5 matings", "-1 matings"):
+        with pytest.raises(ValueError, match="whole and above 0, got"):
+            matings(text)
+    with pytest.raises(ValueError, match="'500' has no unit; write a number of matings like '500 matings'"):
+        matings("500")
+
+
+def test_a_time_is_said_to_the_second_and_never_too_short() -> None:
+    said = {0.0: "0 s", 0.2: "1 s", 45.0: "45 s", 1145.0: "19 min 5 s", 1200.0: "20 min", 3600.0: "1 h"}
+    said |= {3900.0: "1 h 5 min", 7199.0: "2 h", 86_400.0: "24 h"}
+    assert {time_s: seconds_text(time_s) for time_s in said} == said
 
 
 def test_prefixes_are_those_of_the_si(reference: Path) -> None:

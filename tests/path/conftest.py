@@ -7,7 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -87,6 +87,13 @@ class SureHands:
     events: list[Event] = field(default_factory=list)
     asked_again: list[tuple[Hookup, str]] = field(default_factory=list)
     stop_when_asked_again: bool = False
+    answers: bool = True
+    been_there_s: float = 3600.0
+    reads_c: list[float] = field(default_factory=lambda: [23.0])
+    """What it answers when it is asked for the temperature, the last one again and again."""
+
+    waited_s: list[float] = field(default_factory=list)
+    on_wait: Callable[[float], None] = lambda left_s: None
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         if hookup.name == self.stop_at:
@@ -99,6 +106,16 @@ class SureHands:
             raise KeyboardInterrupt
         self.asked_again.append((hookup, reason))
         self.hook_up(serial, hookup)
+
+    def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
+        return now - timedelta(seconds=self.been_there_s)
+
+    def wait(self, serial: str, left_s: float) -> None:
+        self.waited_s.append(left_s)
+        self.on_wait(left_s)
+
+    def temperature_c(self, serial: str) -> float:
+        return self.reads_c.pop(0) if len(self.reads_c) > 1 else self.reads_c[0]
 
 
 @pytest.fixture

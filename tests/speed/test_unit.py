@@ -151,6 +151,7 @@ class AtOnce:
     """An operator who has always hooked up already."""
 
     name: str = "Signe"
+    answers: bool = True
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         return

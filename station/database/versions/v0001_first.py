@@ -173,6 +173,8 @@ def _runs() -> None:
         sa.Column("why", sa.Text(), nullable=False),
         sa.Column("outcome", sa.Text(), nullable=True),
         sa.Column("temperature_c", sa.Double(), nullable=True),
+        sa.Column("temperature_end_c", sa.Double(), nullable=True),
+        sa.Column("settled_since", TIME, nullable=True),
         sa.Column("recipe_digest", sa.String(length=64), nullable=False),
         sa.Column("limits_digest", sa.String(length=64), nullable=False),
         sa.Column("bench_digest", sa.String(length=64), nullable=False),

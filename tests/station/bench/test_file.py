@@ -249,3 +249,34 @@ def test_the_schema_for_editors_takes_the_file():
         jsonschema.validate(yaml.safe_load(TEXT + lines), schema)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(yaml.safe_load(TEXT.replace("300 kHz", "300 mHz")), schema)
+
+
+THERMOMETER = "thermometer: {address: 'TCPIP::127.0.0.1::5026::SOCKET', identity: Thermometer}\n"
+
+
+def test_a_thermometer_is_asked_the_usual_question_unless_the_file_names_another(write):
+    assert load(write()).source.value.thermometer is None
+    thermometer = load(
+        write(("bench: final test 1\n", "bench: final test 1\n" + THERMOMETER))
+    ).source.value.thermometer
+    assert (thermometer.ask, thermometer.identity) == ("MEAS:TEMP?", "Thermometer")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("::SOCKET'", ":SOCKET'", "2:24: '5026:SOCKET' is no name of a device"),
+        (", identity: Thermometer", "", "2:1: 'identity' is missing here"),
+        (
+            "Thermometer}",
+            "Thermometer, ask: 'MEAS:TEMP'}",
+            "expected a question like 'MEAS:TEMP?', got 'MEAS:TEMP'",
+        ),
+        ("Thermometer}", "Thermometer, asks: 'MEAS:TEMP?'}", "unknown key 'asks'; did you mean 'ask'?"),
+    ],
+)
+def test_a_mistake_in_the_thermometer_is_told(write, old, new, said):
+    bad = THERMOMETER.replace(old, new)
+    assert bad != THERMOMETER
+    (mistake,) = told(write(("bench: final test 1\n", "bench: final test 1\n" + bad)))
+    assert said in mistake
