@@ -17,6 +17,7 @@ from station import settings
 from station.bench import file as benches
 from station.bench import opening
 from station.instruments.dialect import load_dialect
+from station.instruments.switch_dialect import load_switch_dialect
 from station.orders import WorkOrder
 from station.sequencer import recipe as recipes
 from station.sequencer import standard as standards
@@ -31,7 +32,8 @@ class Checked:
 
     path: Path
     kind: str
-    """`recipe`, `limit table`, `bench`, `dialect`, `known values` or `works`; empty when the file does not say."""
+    """`recipe`, `limit table`, `bench`, `dialect`, `switch dialect`, `known values` or `works`; empty when the file
+    does not say."""
 
     mistakes: tuple[Mistake, ...]
 
@@ -115,6 +117,7 @@ def _bench(path: Path, around: Surroundings) -> None:
     dialects = around.folder / "dialects" if around.folder else None
     bench = benches.load(path)
     opening.dialect_of(bench, dialects)
+    opening.switch_dialect_of(bench, dialects)
     _check_standard(around)
 
 
@@ -137,6 +140,10 @@ def _dialect(path: Path, around: Surroundings) -> None:
     load_dialect(path)
 
 
+def _switch_dialect(path: Path, around: Surroundings) -> None:
+    load_switch_dialect(path)
+
+
 def _works(path: Path, around: Surroundings) -> None:
     works = settings.load(path.parent)
     named = list(works.trusted)
@@ -152,6 +159,7 @@ _CHECKS: dict[str, Callable[[Path, Surroundings], None]] = {
     "bench": _bench,
     "dialect": _dialect,
     "known values": _known_values,
+    "switch dialect": _switch_dialect,
     "works": _works,
 }
 _FIRST_KEYS = {
@@ -160,6 +168,7 @@ _FIRST_KEYS = {
     "bench": "bench",
     "dialect": "dialect",
     "standard": "known values",
+    "switch_dialect": "switch dialect",
 }
 
 

@@ -14,7 +14,7 @@ from station.instruments.analyzer import Ability
 from station.instruments.catalog import ANALYZERS, AnalyzerKind, kind_named
 from station.instruments.visa import address_mistake
 from station.measurements.load import Load, Loads, read_load
-from station.measurements.sweep import Port
+from station.measurements.sweep import WHOLE, Port
 
 MOST_REFLECTED = 0.5
 """Of a load, 6 dB return loss: what reflects more is an open, a short, or another device's file."""
@@ -58,6 +58,7 @@ class Bench:
             analyzer.to_hz,
             analyzer.most_points,
             hookups=kind.hookups,
+            cabled=WHOLE if self.source.value.switch else None,
             phase=kind.phase,
         )
 
@@ -133,3 +134,12 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
         yield source.mistake(("thermometer", "address"), wrong)
     if analyzer.from_hz >= analyzer.to_hz:
         yield source.mistake(("analyzer", "to"), "it must lie above 'from'")
+    switch = source.value.switch
+    if switch is None:
+        return
+    if wrong := address_mistake(switch.address):
+        yield source.mistake(("switch", "address"), wrong)
+    kind = kind_named(analyzer.kind)
+    if kind is not None and not kind.behind_switch:
+        behind = " or ".join(f"'{kind.name}'" for kind in ANALYZERS if kind.behind_switch)
+        yield source.mistake(("switch",), f"only an analyzer of kind {behind} can be behind a switch")

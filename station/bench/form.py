@@ -17,6 +17,7 @@ uncertainty:                 # optional: without it readings have no U; see stat
   directivity: 44 dB
   port_match: 40 dB
   load_match: 44 dB
+switch: ...                  # optional: an RF switch in front of a two-port analyzer; see station/bench/switch.py
 loads:                       # optional: what the idle port carries
   TX: load-1.s1p             # a measured reflection of each, beside this file; all three may be one
   ANT: load-2.s1p
@@ -36,6 +37,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from limits.quantity import Decibel, Hertz, Text, Whole
 from limits.yamlfile import Form, editor_schema
 from station.bench.standard import CheckStandardForm
+from station.bench.switch import SwitchForm
 from station.bench.thermometer import ThermometerForm
 from station.measurements.figures import Figures
 from station.measurements.sweep import PORTS, Port
@@ -109,6 +111,8 @@ class BenchForm(Form):
     """What is measured before units are; without it nothing is checked."""
     thermometer: ThermometerForm | None = None
     """What tells the temperature of the unit; without it, it is typed."""
+    switch: SwitchForm | None = None
+    """Between a two-port analyzer and the unit."""
 
     @property
     def figures(self) -> Figures | None:

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 from limits.errors import BadInput
 from station.bench.file import Bench
+from station.bench.switch import SwitchForm
+from station.errors import UserMistake
 from station.instruments.analyzer import Analyzer
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
 from station.instruments.link import Link, open_link
+from station.instruments.switch import Switch, SwitchedAnalyzer
+from station.instruments.switch_dialect import SwitchDialect, find_switch_dialect
 
 
 def dialect_of(bench: Bench, dialect_folder: Path | None) -> Dialect:
@@ -58,5 +62,38 @@ def open_analyzer(
     `dialect_folder` holds the works' own dialects. Raises BadInput when the dialect cannot be used.
     """
     form = bench.source.value.analyzer
-    with open_analyzer_link(bench, dialect_folder) as (link, dialect):
-        yield bench.kind.make(link, dialect, bench.ability, identity=form.identity, now=now)
+    with ExitStack() as stack:
+        link, dialect = stack.enter_context(open_analyzer_link(bench, dialect_folder))
+        analyzer = bench.kind.make(link, dialect, bench.ability, identity=form.identity, now=now)
+        switch, language = bench.source.value.switch, switch_dialect_of(bench, dialect_folder)
+        if switch is not None and language is not None:
+            box = stack.enter_context(_open_switch(switch, language))
+            analyzer = SwitchedAnalyzer(analyzer, box)
+        yield analyzer
+
+
+def switch_dialect_of(bench: Bench, dialect_folder: Path | None) -> SwitchDialect | None:
+    """The switch's command language; None where there is no switch.
+
+    Raises BadInput when there is no such dialect or its file has mistakes.
+    """
+    switch = bench.source.value.switch
+    if switch is None:
+        return None
+    try:
+        return find_switch_dialect(switch.dialect, dialect_folder)
+    except UserMistake as unknown:
+        raise BadInput((bench.source.mistake(("switch", "dialect"), str(unknown)),)) from unknown
+
+
+@contextmanager
+def _open_switch(form: SwitchForm, dialect: SwitchDialect) -> Iterator[Switch]:
+    with open_link(
+        form.address,
+        role="switch",
+        backend=form.visa,
+        line_end="\r\n" if dialect.form.line_end == "CRLF" else "\n",
+        error_query=dialect.form.errors,
+        joined=dialect.form.messages == "joined",
+    ) as link:
+        yield Switch(link, dialect, form.ports.by_port, identity=form.identity)

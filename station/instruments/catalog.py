@@ -12,7 +12,7 @@ from station.instruments.dialect import Dialect
 from station.instruments.link import Link
 from station.instruments.scalar import ScalarAnalyzer
 from station.instruments.vector import VectorAnalyzer
-from station.measurements.sweep import HOOKUPS, SINGLES, Hookup
+from station.measurements.sweep import HOOKUPS, SINGLES, WHOLE, Hookup
 
 
 class MakesAnalyzer(Protocol):
@@ -44,13 +44,18 @@ class AnalyzerKind:
     paths: tuple[str, ...] = ("one", "all")
     """The `paths` of the dialects it can speak."""
 
+    behind_switch: bool = False
+    """Whether a switch may lead its ports to every pair of the unit's."""
+
 
 ANALYZERS: tuple[AnalyzerKind, ...] = (
-    AnalyzerKind("vector", VectorAnalyzer),
+    AnalyzerKind("vector", VectorAnalyzer, behind_switch=True),
+    AnalyzerKind("three-port", VectorAnalyzer, (WHOLE,)),
     AnalyzerKind("scalar", ScalarAnalyzer, (*HOOKUPS, *SINGLES), phase=False, paths=("none",)),
 )
-"""`vector` is a two-port vector network analyzer: complex S-parameters. `scalar` is a spectrum analyzer with tracking
-generator and a return-loss bridge: magnitudes, of a transmission one way, of a reflection one port at a time."""
+"""`vector` is a two-port vector network analyzer: complex S-parameters. `three-port` is one with a port for each of
+the unit's, which measures all in one hook-up. `scalar` is a spectrum analyzer with tracking generator and a
+return-loss bridge: magnitudes, of a transmission one way, of a reflection one port at a time."""
 
 
 def kind_named(name: str) -> AnalyzerKind | None:

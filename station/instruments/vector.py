@@ -1,4 +1,4 @@
-"""The driver of a two-port vector network analyzer: every S-parameter between the ports of a hook-up."""
+"""The driver of a vector network analyzer: every S-parameter between the ports of a hook-up, two or more."""
 
 from __future__ import annotations
 
@@ -7,16 +7,14 @@ import numpy as np
 from station.instruments.sweeping import SweepingInstrument
 from station.measurements.sweep import ComplexArray, Hookup, SweepSettings
 
-_PORTS = (1, 2)
-_PATHS = tuple((to, source) for source in _PORTS for to in _PORTS)
-
 
 class VectorAnalyzer(SweepingInstrument):
     """An analyzer (see `Analyzer`) of complex S-parameters."""
 
     def fill(self, hookup: Hookup, settings: SweepSettings, timeout_s: float, into: ComplexArray) -> None:
         """One S-parameter after the other, or all in one sweep where the dialect says so."""
-        paths = tuple(((to, source), self._dialect.path(to, source)) for to, source in _PATHS)
+        places = range(1, len(hookup.ports) + 1)
+        paths = tuple(((to, source), self._dialect.path(to, source)) for source in places for to in places)
         sweeps = (paths,) if self._dialect.form.paths == "all" else tuple((each,) for each in paths)
         for together in sweeps:
             self.acquire(together[0][1], timeout_s)

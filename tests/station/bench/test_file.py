@@ -17,11 +17,11 @@ from fixtures_sim.specimen import combline_pair
 from limits.errors import BadInput
 from station.bench.file import load
 from station.bench.form import bench_schema
-from station.bench.opening import dialect_of, open_analyzer, open_analyzer_link
+from station.bench.opening import dialect_of, open_analyzer, open_analyzer_link, switch_dialect_of
 from station.errors import WrongInstrument
 from station.instruments.analyzer import Ability, Segment, SweepOrder
 from station.instruments.dialect import SHIPPED
-from station.measurements.sweep import Hookup, SweepSettings
+from station.measurements.sweep import HOOKUPS, WHOLE, Hookup, SweepSettings
 
 TEXT = """\
 bench: final test 1
@@ -68,11 +68,52 @@ def test_a_bench_file_tells_name_and_ability(write):
     assert bench.source.text == TEXT
 
 
+SWITCH = """\
+switch:
+  address: TCPIP::127.0.0.1::5026::SOCKET
+  dialect: route-channels
+  identity: Simulated RF switch
+"""
+
+
+def test_a_three_port_analyzer_sweeps_the_whole_unit_at_once(write):
+    ability = load(write(("kind: vector", "kind: three-port"))).ability
+    assert ability.hookups == (WHOLE,)
+    assert ability.cabled is None
+
+
+def test_behind_a_switch_every_pair_is_swept_and_the_unit_cabled_once(write):
+    ability = load(write(("analyzer:\n", f"{SWITCH}analyzer:\n"))).ability
+    assert ability.hookups == HOOKUPS
+    assert ability.cabled == WHOLE
+
+
+@pytest.mark.parametrize(
+    ("change", "place", "said"),
+    [
+        (("5026::SOCKET", "http::SOCKET"), "3:12", "'http' is no port"),
+        (("identity: Simulated RF switch", "ports: {TX: 1}"), "5:3", "'identity' is missing"),
+        (("RF switch", "RF switch\n  ports: {RX: 2}"), "6:10", "cannot be on one port of the switch"),
+        (("kind: vector", "kind: scalar"), "3:3", "only an analyzer of kind 'vector' can be behind a switch"),
+    ],
+)
+def test_each_mistake_of_a_switch_is_told_at_its_place(write, change, place, said):
+    path = write(("analyzer:\n", f"{SWITCH}analyzer:\n"), change)
+    (mistake,) = told(path)
+    assert said in mistake
+
+
+def test_an_unknown_language_of_a_switch_is_told_at_its_place(write):
+    bench = load(write(("analyzer:\n", f"{SWITCH}analyzer:\n"), ("route-channels", "route-chanels")))
+    with pytest.raises(BadInput, match=r"4:12: unknown switch dialect 'route-chanels'.*route-channels"):
+        switch_dialect_of(bench, None)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "place", "said"),
     [
         ("kind: vector", "kind: vectr", "3:9", "did you mean 'vector'"),
-        ("kind: vector", "kind: oscilloscope", "3:9", "valid are vector, scalar"),
+        ("kind: vector", "kind: oscilloscope", "3:9", "valid are vector, three-port, scalar"),
         ("::5025::SOCKET", "::5025:SOCKET", "4:12", "no name of a device"),
         ("::5025::SOCKET", "::http::SOCKET", "4:12", "'http' is no port"),
         ("::5025::SOCKET", "::70000::SOCKET", "4:12", "'70000' is no port"),

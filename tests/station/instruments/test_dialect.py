@@ -43,7 +43,7 @@ def mistakes_of(path):
 
 
 def test_the_shipped_dialects_are_in_order():
-    assert dialect_names(None) == ("linear-single", "list-all", "power-single")
+    assert dialect_names(None) == ("linear-single", "list-all", "list-nine", "power-single")
     for name in dialect_names(None):
         assert find_dialect(name, None).name == name
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from station.instruments.dialect import SHIPPED, find_dialect
 from station.instruments.link import open_link
 from station.instruments.sweeping import stretches, timeout_for
 from station.instruments.vector import VectorAnalyzer
-from station.measurements.sweep import Hookup, SweepSettings
+from station.measurements.sweep import WHOLE, Hookup, SweepSettings
 
 ABILITY = Ability(300e3, 3e9, 101)
 DIALECTS = ("linear-single", "list-all")
@@ -325,3 +326,17 @@ def test_stretches_make_up_the_order_and_none_is_beyond_the_analyzer(points, mos
         for each in found:
             inside = [s for s in segments if s.start_hz <= each.freq_hz[0] and each.freq_hz[-1] <= s.stop_hz]
             assert len(inside) == 1
+
+
+@pytest.mark.parametrize("name", ["linear-single", "list-nine"])
+def test_an_analyzer_of_three_ports_reads_all_nine_parameters(marked, name):
+    ability = Ability(300e3, 3e9, 101, hookups=(WHOLE,))
+    with (
+        running_bench(device=marked, ports=3, imperfections=Imperfections(noise=None)) as bench,
+        open_link(bench.socket_address, patience_s=PATIENCE_S) as link,
+    ):
+        bench.hook_up(*WHOLE.ports)
+        dialect = find_dialect(name, None)
+        driver = VectorAnalyzer(link, dialect, ability, identity="three-port", now=lambda: STARTED)
+        sweep = driver.sweep(replace(ORDER, hookup=WHOLE))
+    np.testing.assert_allclose(sweep.s, marked.s(ORDER.freq_hz), rtol=1e-12)

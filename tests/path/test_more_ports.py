@@ -1,0 +1,87 @@
+"""More ports, fewer hands: the same unit over the three kinds of vector bench."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from fixtures_sim.server import Bench, running_bench
+from fixtures_sim.units import build_unit, defect_from
+from limits.reading import Reading
+from station.desk import open_desk
+from station.measurements.sweep import HOOKUPS, WHOLE, Hookup
+from station.sequencer.events import HookupAsked, ReadingMade, SweepStored
+from station.settings import Works
+
+NOISE_DB = 0.03
+"""As in test_main_job; of an isolation it would be more, which is left out here."""
+
+KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
+    "vector": ("vector", "linear-single", {}),
+    "three-port": ("three-port", "list-nine", {"ports": 3}),
+    "switched": ("vector", "list-all", {"switched": True}),
+}
+"""Kind of analyzer, its dialect, and how the bench is asked for."""
+
+
+def bench_file(kind: str, bench: Bench) -> str:
+    analyzer, dialect, _ = KINDS[kind]
+    text = (
+        f"bench: {kind}\nanalyzer:\n  kind: {analyzer}\n  address: {bench.socket_address}\n"
+        f"  dialect: {dialect}\n  identity: vector analyzer\n  from: 300 kHz\n  to: 3 GHz\n"
+        "  most_points: 1601\n"
+    )
+    if bench.switch:
+        text += f"switch:\n  address: {bench.address_of('switch')}\n  dialect: route-channels\n"
+        text += "  identity: Simulated RF switch\n"
+    return text
+
+
+Run = Callable[[str], tuple[list[Hookup], list[Hookup], dict[str, Reading]]]
+
+
+@pytest.fixture
+def run(works: Works, hands) -> Run:
+    """Tests one unit on a bench of a kind; the hook-ups asked for, the sweeps made, and the readings."""
+
+    def run(kind: str) -> tuple[list[Hookup], list[Hookup], dict[str, Reading]]:
+        careful = (defect_from({"kind": "tolerance", "percent": 30}),)
+        events = hands.events
+        events.clear()
+        with running_bench(seed=1, **KINDS[kind][2]) as bench:
+            works.bench.write_text(bench_file(kind, bench))
+            bench.place(build_unit("SK-V4", "SKV-0001", 156.6e6, 157.4e6, 1, careful))
+            hands.bench = bench
+            with open_desk(works.folder) as desk, desk.bench(hands, events.append) as session:
+                session.test("SKV-0001", temperature_c=23.0)
+        readings = [event.reading for event in events if isinstance(event, ReadingMade)]
+        return (
+            [event.hookup for event in events if isinstance(event, HookupAsked)],
+            [event.sweep.hookup for event in events if isinstance(event, SweepStored)],
+            {reading.name: reading for reading in readings if isinstance(reading, Reading)},
+        )
+
+    return run
+
+
+def test_the_more_ports_the_fewer_hook_ups(run: Run) -> None:
+    """A pair at a time; the whole unit in one sweep; every pair over a switch, cabled once."""
+    assert run("vector")[:2] == (list(HOOKUPS), list(HOOKUPS))
+    assert run("three-port")[:2] == ([WHOLE], [WHOLE])
+    assert run("switched")[:2] == ([WHOLE], list(HOOKUPS))
+
+
+@pytest.mark.parametrize("kind", ["three-port", "switched"])
+def test_a_unit_reads_the_same_as_pair_by_pair(run: Run, kind: str) -> None:
+    """Every loss and return loss, but for noise."""
+    by_pairs, other = run("vector")[2], run(kind)[2]
+    assert by_pairs.keys() == other.keys()
+    compared = [
+        name
+        for name, reading in by_pairs.items()
+        if reading.unit == "dB" and reading.value is not None and reading.value < 45.0
+    ]
+    assert len(compared) >= 8
+    for name in compared:
+        assert other[name].value == pytest.approx(by_pairs[name].value, abs=NOISE_DB), name
