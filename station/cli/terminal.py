@@ -15,6 +15,7 @@ from limits.reading import Reading
 from limits.units import seconds_text
 from limits.verdict import Decision, Outcome, Verdict
 from reports import wording
+from station.cli.care_view import again_lines
 from station.cli.tables import say, verdict_style
 from station.measurements.correction import ALLOWED_DISAGREEMENT
 from station.measurements.sweep import Hookup
@@ -28,6 +29,7 @@ from station.sequencer.events import (
     RunBroken,
     RunStarted,
     SweepStored,
+    SweptAgain,
     VerdictReached,
 )
 from station.sequencer.operator import CAUTIONS, instructions
@@ -129,6 +131,8 @@ def describe(event: Event) -> str:
             return f"Run {run_number} of {serial}: {wording.count(len(hookups), 'hook-up', 'hook-ups')}."
         case SweepStored(sweep):
             return f"  {sweep.hookup.name}: {len(sweep.freq_hz)} points swept and stored in {sweep.took_s:.2f} s."
+        case SweptAgain():
+            return "\n".join(again_lines(event))
         case LoadsTakenOut(found):
             return (
                 f"  Loads taken out; what was measured twice agrees within {found.largest:.4f} "

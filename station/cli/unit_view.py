@@ -12,6 +12,7 @@ from station.cli.resolution_view import show_resolutions, show_way_out, way_out_
 from station.cli.tables import Column, print_json, say, show, verdict_style
 
 if TYPE_CHECKING:
+    from station.costs import Cost
     from station.database.entries import RunLine, StoredRun
     from station.desk import History
     from station.resolving import WayOut
@@ -46,7 +47,10 @@ def show_history(
 
 
 def run_facts(stored: StoredRun, way_out: WayOut) -> dict[str, Any]:
-    """One run for a program: every decision with its reading, in dB and Hz."""
+    """One run for a program: every decision with its reading and what that cost, in dB, Hz and seconds."""
+    from station.costs import costs_of
+
+    costs = costs_of(stored)
     return {
         "serial": stored.head.serial,
         "run": stored.run_number,
@@ -60,12 +64,14 @@ def run_facts(stored: StoredRun, way_out: WayOut) -> dict[str, Any]:
         "temperature_c": stored.head.temperature_c,
         "temperature_end_c": stored.temperature_end_c,
         "settled_since": stored.head.settled_since,
+        "sweep_s": sum(sweep.took_s for sweep in stored.sweeps),
         "doubted": [
             {"hookup": each.sweep.hookup.name, "started": each.sweep.started, "doubt": each.doubt}
             for each in stored.doubted
         ],
         "decisions": [
-            _decision_facts(decision) for decision in (stored.verdict.decisions if stored.verdict else ())
+            _decision_facts(decision, costs.get(decision.reading.name))
+            for decision in (stored.verdict.decisions if stored.verdict else ())
         ],
         **way_out_facts(way_out),
     }
@@ -130,8 +136,23 @@ def _show_run(stored: StoredRun, console: Console) -> None:
         say(console, f"Temperature of the unit: {temperatures}")
     if stored.head.settled_since is not None:
         say(console, f"At the bench since {wording.moment(stored.head.settled_since)}")
+    say(console, _cost_line(stored), wrap=True)
     for each in stored.doubted:
         say(console, f"Swept again, because of {each.doubt}", "yellow")
+
+
+def _cost_line(stored: StoredRun) -> str:
+    """What a run cost, and which of its readings were worth a second sweep."""
+    from station.costs import costs_of
+
+    total = f"Swept for {sum(sweep.took_s for sweep in stored.sweeps):.2f} s"
+    costs = costs_of(stored)
+    again = [
+        reading.name for reading in stored.readings if reading.name in costs and costs[reading.name].again
+    ]
+    if not again:
+        return f"{total}."
+    return f"{total}; again with more care: {', '.join(again)}."
 
 
 def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:
@@ -168,7 +189,7 @@ def _history_facts(history: History, facts: dict[str, Any] | None) -> dict[str, 
     }
 
 
-def _decision_facts(decision: Decision) -> dict[str, Any]:
+def _decision_facts(decision: Decision, cost: Cost | None) -> dict[str, Any]:
     reading = decision.reading
     return {
         "name": reading.name,
@@ -183,4 +204,8 @@ def _decision_facts(decision: Decision) -> dict[str, Any]:
         "rule": decision.rule,
         "margin": decision.margin,
         "verdict": decision.outcome.value,
+        "sweep_s": cost and cost.sweep_s,
+        "bandwidth_hz": cost and cost.settings.bandwidth_hz,
+        "averages": cost and cost.settings.averages,
+        "swept_again": cost and cost.again,
     }

@@ -60,6 +60,14 @@ class Ability:
     phase: bool = True
     """Whether it measures phases, and so complex S-parameters."""
 
+    passes: int = 2
+    """How often it goes through the frequencies of an order: once from each port, or once for each S-parameter."""
+
+
+def sweeping_s(points: int, settings: SweepSettings, passes: int) -> float:
+    """About how long an order takes: a point takes the inverse of the bandwidth (common practice, no source)."""
+    return passes * settings.averages * points / settings.bandwidth_hz
+
 
 class Analyzer(Protocol):
     """Every driver of a network analyzer."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from limits.reading import Claim, Curve, Reading
@@ -46,6 +47,12 @@ class Characteristic:
         if self.place.span_hz is not None:
             return self.place.span_hz
         return self.place.freq_hz, self.place.freq_hz
+
+    def seen_in(self, hookups: Iterable[Hookup]) -> Hookup:
+        """The hook-up with the fewest ports that shows it; its own where several would do."""
+        ports = Hookup(*dict.fromkeys((self.to, self.source)))
+        showing = [hookup for hookup in hookups if hookup.covers(ports)]
+        return min(showing, key=lambda hookup: (len(hookup.ports), hookup != self.hookup))
 
     def looks_at(self, sweeps: Sweeps, worth: Worth | None = None) -> View:
         """All that it is read from: the part of a trace, near the noise floor by the rule for it (see `floor`).

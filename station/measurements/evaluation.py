@@ -16,10 +16,7 @@ from station.measurements.correction import Consistency, correct
 from station.measurements.figures import Figures
 from station.measurements.load import Loads
 from station.measurements.normalisation import composed
-from station.measurements.sweep import HOOKUPS, Hookup, Stretch, Sweep
-
-SAME_POINT_HZ = 1e-3
-"""Points of two sweeps on one grid agree to this: rounding of a frequency in decimal text, never an intent."""
+from station.measurements.sweep import HOOKUPS, SAME_POINT_HZ, Hookup, Stretch, Sweep
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,13 +88,15 @@ def splice(sweeps: Sequence[Sweep]) -> Sweep:
     s, again = first.s.copy(), []
     for sweep in later:
         place = np.searchsorted(first.freq_hz, sweep.freq_hz - SAME_POINT_HZ)
-        known = first.freq_hz[np.minimum(place, len(first.freq_hz) - 1)]
-        if np.abs(known - sweep.freq_hz).max() > SAME_POINT_HZ:
+        known_hz = first.freq_hz[np.minimum(place, len(first.freq_hz) - 1)]
+        if np.abs(known_hz - sweep.freq_hz).max() > SAME_POINT_HZ:
             raise ValueError(
                 f"{sweep.hookup.name} was swept again at frequencies that it was not swept at before"
             )
         s[place] = sweep.s
-        again.append(Stretch(float(sweep.freq_hz[0]), float(sweep.freq_hz[-1]), sweep.settings))
+        # Points that were left out in between keep their settings, and so their larger uncertainty.
+        for run in np.split(first.freq_hz[place], np.flatnonzero(np.diff(place) > 1) + 1):
+            again.append(Stretch(float(run[0]), float(run[-1]), sweep.settings))
     return replace(first, s=s, took_s=sum(sweep.took_s for sweep in sweeps), again=tuple(again))
 
 

@@ -18,6 +18,9 @@ ComplexArray = NDArray[np.complex128]
 Port = Literal["TX", "ANT", "RX"]
 PORTS: tuple[Port, ...] = get_args(Port)
 
+SAME_POINT_HZ = 1e-3
+"""Points of two sweeps on one grid agree to this: rounding of a frequency in decimal text, never an intent."""
+
 
 @dataclass(frozen=True, init=False)
 class Hookup:
@@ -142,6 +145,6 @@ class Sweep:
     def settings_at(self, freq_hz: float) -> SweepSettings:
         """The settings under which the point at this frequency was measured."""
         for stretch in reversed(self.again):
-            if stretch.low_hz <= freq_hz <= stretch.high_hz:
+            if stretch.low_hz - SAME_POINT_HZ <= freq_hz <= stretch.high_hz + SAME_POINT_HZ:
                 return stretch.settings
         return self.settings

@@ -10,6 +10,7 @@ from limits.verdict import Verdict
 from station.measurements.correction import Consistency
 from station.measurements.doubt import Doubt
 from station.measurements.sweep import Hookup, Sweep
+from station.sequencer.second_look import SecondLook
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,14 @@ class HookupAsked:
 @dataclass(frozen=True, slots=True)
 class SweepStored:
     sweep: Sweep
+
+
+@dataclass(frozen=True, slots=True)
+class SweptAgain:
+    """What of a hook-up is swept again with more care now, and what there is no time left for."""
+
+    hookup: Hookup
+    look: SecondLook
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +73,7 @@ Event = (
     RunStarted
     | HookupAsked
     | SweepStored
+    | SweptAgain
     | HookupDoubted
     | LoadsTakenOut
     | ReadingMade

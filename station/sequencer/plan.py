@@ -49,6 +49,11 @@ class Plan:
         """What the operator will be asked for, each once."""
         return tuple(dict.fromkeys(self.cabling(order) for order in self.orders))
 
+    def shown_by(self, order: SweepOrder) -> tuple[Characteristic, ...]:
+        """What an order was made for."""
+        hookups = [each.hookup for each in self.orders]
+        return tuple(item for item in self.characteristics if item.seen_in(hookups) == order.hookup)
+
     @property
     def is_whole(self) -> bool:
         """Whether all hook-ups are swept, so that all three ports can be recovered."""
@@ -72,7 +77,7 @@ def make_plan(
     """
     wanted: dict[Hookup, list[Zone]] = {hookup: [] for hookup in ability.hookups}
     for item in characteristics:
-        wanted[_seen_in(item, ability.hookups)].append(_zone(item, overview))
+        wanted[item.seen_in(ability.hookups)].append(_zone(item, overview))
     used = {hookup: zones for hookup, zones in wanted.items() if zones}
     if (common_grid and set(HOOKUPS) <= set(used)) or not ability.phase:
         every = list(chain(*used.values()))
@@ -81,13 +86,6 @@ def make_plan(
         SweepOrder(hookup, merge([overview, *zones], channels), settings) for hookup, zones in used.items()
     )
     return Plan(characteristics, tuple(orders), ability.cabled)
-
-
-def _seen_in(item: Characteristic, hookups: tuple[Hookup, ...]) -> Hookup:
-    """The hook-up with the fewest ports that shows a characteristic; its own where several would do."""
-    ports = Hookup(*dict.fromkeys((item.to, item.source)))
-    showing = [hookup for hookup in hookups if hookup.covers(ports)]
-    return min(showing, key=lambda hookup: (len(hookup.ports), hookup != item.hookup))
 
 
 def merge(zones: Iterable[Zone], channels: Channels) -> tuple[Segment, ...]:

@@ -19,6 +19,7 @@ from station.measurements.load import Loads
 from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
 from station.measurements.plausibility import CHECKS
 from station.orders import Serial
+from station.sequencer.care import Care
 from station.sequencer.conditions import Climate
 from station.sequencer.plan import Plan, make_plan
 from station.sequencer.recipe import Recipe, check_fit
@@ -115,14 +116,17 @@ def make_task(
         climate.temperature_c,
         started,
     )
+    data, effort = bench_data(bench), prepared.recipe.effort
     return Task(
         replace(head, settled_since=climate.settled_since),
         channels,
         prepared.plan,
         lambda readings: judge(table, readings, channels),
-        bench_data(bench),
+        data,
         CHECKS if bench.ability.phase else MAGNITUDE_CHECKS,
         climate=climate,
+        # What a reading is worth is not known without figures; then everything is swept with care at once.
+        care=Care(effort, table, channels, data.figures, data.loads) if effort and data.figures else None,
     )
 
 

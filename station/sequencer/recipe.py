@@ -16,7 +16,7 @@ from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from limits.errors import BadInput, Mistake
 from limits.formwords import suggest
-from limits.quantity import Channels, Dbm, Decibel, FileName, Flag, Frequency, Hertz, Span, Text, Whole
+from limits.quantity import Channels, Dbm, Decibel, FileName, Flag, Frequency, Hertz, Span, Text
 from limits.table import LimitTable, misfits
 from limits.units import hertz_text, in_one_unit
 from limits.yamlfile import Form, YamlFile, editor_schema, read
@@ -26,6 +26,7 @@ from station.measurements.characteristic import Characteristic
 from station.measurements.measure import Look, Measure, Place
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, SweepSettings
 from station.sequencer.conditions import NONE_ASKED, ConditionsForm
+from station.sequencer.effort import Averages, Bandwidth, Effort, EffortForm, no_gain, within
 from station.sequencer.plan import Zone
 
 PATHS: dict[str, tuple[Hookup, Port, Port]] = {
@@ -36,32 +37,17 @@ PATHS: dict[str, tuple[Hookup, Port, Port]] = {
 """Hook-up, port it goes to and port it comes from, by the words a recipe uses."""
 
 
-def _within(low: float, high: float, why: str) -> AfterValidator:
-    """Takes what lies between the two, and says why of what does not."""
-
-    def check(value: float) -> float:
-        if not low <= value <= high:
-            raise ValueError(why)
-        return value
-
-    return AfterValidator(check)
-
-
 _POWER = (
     "the power lies from -60 to +10 dBm: a stronger source can hurt receivers, a weaker one is lost in noise"
 )
-_BANDWIDTH = (
-    "the bandwidth lies from 1 Hz to 1 MHz: below it a sweep takes hours, above it noise hides the unit"
-)
-_AVERAGES = "the averages are 1 to 1000: more take hours and no longer help, since the unit drifts meanwhile"
 
 
 class AnalyzerForm(Form):
-    """How every sweep of the recipe is made."""
+    """How the recipe is swept; with an `effort`, how what is close is swept again."""
 
-    bandwidth: Annotated[Hertz, _within(1.0, 1e6, _BANDWIDTH)]
-    averages: Annotated[Whole, _within(1, 1000, _AVERAGES)]
-    power: Annotated[Dbm, _within(-60.0, 10.0, _POWER)]
+    bandwidth: Bandwidth
+    averages: Averages
+    power: Annotated[Dbm, within(-60.0, 10.0, _POWER)]
 
 
 class OverviewForm(Form):
@@ -129,6 +115,7 @@ class RecipeForm(Form):
     """None where nothing has a limit: a check standard is judged by what is known of it."""
 
     analyzer: AnalyzerForm
+    effort: EffortForm | None = None
     overview: OverviewForm
     conditions: ConditionsForm | None = None
     """Of the unit, for a run to be begun and to count."""
@@ -164,7 +151,7 @@ class Recipe:
 
     @property
     def settings(self) -> SweepSettings:
-        """How every sweep is made."""
+        """How what counts is swept: all of it, or with an effort what is close."""
         analyzer = self.form.analyzer
         return SweepSettings(analyzer.bandwidth, analyzer.averages, analyzer.power)
 
@@ -175,6 +162,15 @@ class Recipe:
             what = "names no limit table, so that no unit can be judged by it; take the recipe of a model"
             raise BadInput((self.source.mistake(("recipe",), what),))
         return self.form.limit_table
+
+    @property
+    def effort(self) -> Effort | None:
+        """What is swept again; None where everything is swept once."""
+        form, careful = self.form.effort, self.settings
+        if form is None:
+            return None
+        first = SweepSettings(form.first.bandwidth, form.first.averages, careful.power_dbm)
+        return Effort(first, careful, form.within.factor, form.at_most)
 
     def overview(self, channels: Channels) -> Zone:
         """What is swept on every hook-up, in Hz."""
@@ -201,13 +197,19 @@ class Recipe:
 def load(path: Path) -> Recipe:
     """Read a recipe. Raises limits.errors.BadInput with every mistake of the file."""
     source = read(path, RecipeForm)
-    too_coarse = [
+    mistaken = [
         source.mistake((*loc, "step"), what)
         for loc, over, step_hz in _stretches(source.value)
         if (what := _too_coarse(step_hz, over.width_hz))
     ]
-    if too_coarse:
-        raise BadInput(tuple(too_coarse))
+    analyzer, effort = source.value.analyzer, source.value.effort
+    if effort is not None and (what := no_gain(effort.first, analyzer.bandwidth, analyzer.averages)):
+        mistaken.append(source.mistake(("effort", "first"), what))
+    if effort is not None and source.value.limit_table is None:
+        what = "without a limit table nothing is near its limit; leave 'effort' out"
+        mistaken.append(source.mistake(("effort",), what))
+    if mistaken:
+        raise BadInput(tuple(mistaken))
     return Recipe(source)
 
 

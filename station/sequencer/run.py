@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Protocol
 
@@ -24,6 +24,7 @@ from station.measurements.evaluation import BenchData, evaluate, pairs_of
 from station.measurements.figures import Figures
 from station.measurements.plausibility import CHECKS, Check, doubt_about
 from station.measurements.sweep import Hookup, Sweep
+from station.sequencer.care import Care
 from station.sequencer.conditions import UNKNOWN, Climate, unsteady
 from station.sequencer.events import (
     HookupAsked,
@@ -34,10 +35,12 @@ from station.sequencer.events import (
     RunBroken,
     RunStarted,
     SweepStored,
+    SweptAgain,
     VerdictReached,
 )
 from station.sequencer.operator import Operator
 from station.sequencer.plan import Plan
+from station.sequencer.second_look import second_look
 
 Clock = Callable[[], datetime]
 Judge = Callable[[Sequence[Reading | Curve]], Verdict]
@@ -65,6 +68,9 @@ class Task:
 
     climate: Climate = UNKNOWN
     """How the unit was found at the bench."""
+
+    care: Care | None = None
+    """What is swept again with more care; None where everything is swept once."""
 
 
 class Records(Protocol):
@@ -177,6 +183,7 @@ def _sweep(task: Task, means: Means, key: RunKey) -> list[Sweep]:
     reason = ""
     reasons: dict[Hookup, str] = {}
     waiting = deque(task.plan.orders)
+    left_s = task.care.effort.at_most_s if task.care else 0.0
     while waiting:
         order = waiting.popleft()
         cabling = task.plan.cabling(order)
@@ -185,8 +192,12 @@ def _sweep(task: Task, means: Means, key: RunKey) -> list[Sweep]:
             _have_cabled(task, means, cabling, reason)
             cabled = cabling
         earlier = [pair for each in kept.values() for pair in _pairs(task, each)]
-        kept[order.hookup] = _take(means, key, order)
+        kept[order.hookup] = [_take(means, key, task.care.first(order) if task.care else order)]
         doubt = _doubt(task, kept[order.hookup], earlier)
+        if doubt is None and task.care and (closer := _look_closer(task, means, key, order, kept, left_s)):
+            kept[order.hookup].append(closer)
+            left_s -= closer.sweep.took_s
+            doubt = _doubt(task, kept[order.hookup], earlier)
         if doubt is None:
             continue
         again = [
@@ -214,12 +225,32 @@ def _have_cabled(task: Task, means: Means, cabling: Hookup, reason: str) -> None
         means.operator.hook_up(task.head.serial, cabling)
 
 
-def _take(means: Means, key: RunKey, order: SweepOrder) -> list[Kept]:
+def _take(means: Means, key: RunKey, order: SweepOrder) -> Kept:
     """Carry out an order and keep what comes of it."""
     sweep = means.analyzer.sweep(order)
     position = means.store.keep_sweep(key.run_id, sweep)
     means.listen(SweepStored(sweep))
-    return [Kept(position, sweep)]
+    return Kept(position, sweep)
+
+
+def _look_closer(
+    task: Task,
+    means: Means,
+    key: RunKey,
+    order: SweepOrder,
+    kept: Mapping[Hookup, Sequence[Kept]],
+    left_s: float,
+) -> Kept | None:
+    """What deserves more care is swept again while the unit is still cabled for it; None where nothing does."""
+    if task.care is None:
+        return None
+    sweeps = [one.sweep for each in kept.values() for one in each]
+    pairs = evaluate(sweeps, replace(task.data, loads=None)).sweeps
+    wishes = task.care.wishes(task.plan.shown_by(order), pairs)
+    look = second_look(order, wishes, left_s, means.analyzer.ability.passes)
+    if wishes:
+        means.listen(SweptAgain(order.hookup, look))
+    return _take(means, key, look.order) if look.order else None
 
 
 def _doubt(task: Task, taken: Sequence[Kept], earlier: Sequence[Sweep]) -> Doubt | None:

@@ -224,7 +224,7 @@ def test_what_two_files_have_against_each_other_is_told_where_it_is_written(work
     told = station("check", "--works", works.folder)
     at = [line.removeprefix(f"{works.folder}/") for line in told.out.splitlines() if "SK-V4" in line]
     assert len(at) == 2
-    assert at[0].startswith("recipes/SK-V4.yaml:10:3: has no limit in limit table SK-V4")
+    assert at[0].startswith("recipes/SK-V4.yaml:11:3: has no limit in limit table SK-V4")
     assert at[1].startswith("limits/SK-V4.yaml:7:3: a limit for 'tx_lss', which is not measured")
     alone = station("check", works.limits / "SK-V4.yaml", "--works", works.folder)
     assert (alone.code, len(alone.out.splitlines())) == (MISTAKE, 2)

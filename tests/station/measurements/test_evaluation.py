@@ -94,3 +94,16 @@ def test_error_terms_are_taken_out_of_every_sweep_before_anything_is_put_togethe
 
     np.testing.assert_allclose(whole.s, splice([true, again]).s, rtol=0, atol=1e-12)
     assert whole.settings_at(GRID_HZ[4]) == CAREFUL
+
+
+def test_a_point_between_two_stretches_of_one_careful_sweep_keeps_its_settings() -> None:
+    again = sweep(HOOKUPS[0], GRID_HZ[[2, 3, 7]], CAREFUL, seed=2)
+    whole = splice([sweep(HOOKUPS[0]), again])
+    careful = [whole.settings_at(freq_hz) == CAREFUL for freq_hz in GRID_HZ]
+    assert [place for place, is_careful in enumerate(careful) if is_careful] == [2, 3, 7]
+
+
+def test_rounding_of_a_frequency_does_not_lose_the_settings_of_a_single_point() -> None:
+    again = sweep(HOOKUPS[0], GRID_HZ[[4]] + 1e-6, CAREFUL, seed=2)
+    whole = splice([sweep(HOOKUPS[0]), again])
+    assert whole.settings_at(GRID_HZ[4] - 1e-5) == CAREFUL

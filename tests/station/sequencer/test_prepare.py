@@ -53,7 +53,7 @@ def test_the_shipped_recipe_is_planned_as_it_is(refused: Refused) -> None:
 def test_what_lies_beyond_the_analyzer_is_told_once_at_what_reaches_furthest(refused: Refused) -> None:
     (told,) = refused(RECIPE, PAIR, Ability(156e6, 3e9, 1601))
     assert told.startswith(
-        "SK-V4.yaml:7:18: with TX 156.6 and RX 157.4 MHz the sweep reaches from 154.1 to 159.9 MHz"
+        "SK-V4.yaml:8:18: with TX 156.6 and RX 157.4 MHz the sweep reaches from 154.1 to 159.9 MHz"
     )
     assert "beyond the 156 to 3000 MHz that bench.yaml gives the analyzer" in told
 
