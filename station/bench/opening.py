@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-<<<<<<< HEAD
 from contextlib import ExitStack, contextmanager
-=======
-from contextlib import contextmanager
 from dataclasses import replace
->>>>>>> de45a30 (Sweep fast first, and with care only what lies near its limit or near the noise floor)
 from datetime import UTC, datetime
 from pathlib import Path
 
 from limits.errors import BadInput
 from station.bench.file import Bench
-<<<<<<< HEAD
 from station.bench.switch import SwitchForm
 from station.errors import UserMistake
-from station.instruments.analyzer import Analyzer
-=======
 from station.instruments.analyzer import Ability, Analyzer
->>>>>>> de45a30 (Sweep fast first, and with care only what lies near its limit or near the noise floor)
 from station.instruments.dialect import Dialect, dialect_names, find_dialect, unknown_dialect
 from station.instruments.link import Link, open_link
 from station.instruments.switch import Switch, SwitchedAnalyzer
@@ -71,10 +63,10 @@ def open_analyzer(
     `dialect_folder` holds the works' own dialects. Raises BadInput when the dialect cannot be used.
     """
     form = bench.source.value.analyzer
-<<<<<<< HEAD
     with ExitStack() as stack:
         link, dialect = stack.enter_context(open_analyzer_link(bench, dialect_folder))
-        analyzer = bench.kind.make(link, dialect, bench.ability, identity=form.identity, now=now)
+        ability = replace(bench.ability, passes=passes_of(dialect, bench.ability))
+        analyzer = bench.kind.make(link, dialect, ability, identity=form.identity, now=now)
         switch, language = bench.source.value.switch, switch_dialect_of(bench, dialect_folder)
         if switch is not None and language is not None:
             box = stack.enter_context(_open_switch(switch, language))
@@ -107,14 +99,9 @@ def _open_switch(form: SwitchForm, dialect: SwitchDialect) -> Iterator[Switch]:
         joined=dialect.form.messages == "joined",
     ) as link:
         yield Switch(link, dialect, form.ports.by_port, identity=form.identity)
-=======
-    with open_analyzer_link(bench, dialect_folder) as (link, dialect):
-        ability = replace(bench.ability, passes=passes_of(dialect, bench.ability))
-        yield bench.kind.make(link, dialect, ability, identity=form.identity, now=now)
 
 
 def passes_of(dialect: Dialect, ability: Ability) -> int:
     """How often an order's frequencies are gone through: once from each port, or once for each S-parameter."""
     ports = max(len(hookup.ports) for hookup in ability.hookups)
     return {"one": ports * ports, "all": ports, "none": 1}[dialect.form.paths]
->>>>>>> de45a30 (Sweep fast first, and with care only what lies near its limit or near the noise floor)
