@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -15,15 +15,17 @@ from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.verdict import Outcome
 from reports.resolution import Ruling
-from station import checks, orders, settings
+from station import cables, checks, orders, settings
 from station.bench import file as benches
 from station.bench import opening
 from station.bench.file import Bench
 from station.bench.thermometer import open_thermometer
 from station.budgets import Accounted, account
+from station.cables import CableState
 from station.checking import Checked, Surroundings, check, files_of
 from station.checks import Checks
 from station.database.entries import CertificateEntry, OrderKind, RunLine, StandardReset, StoredRun, UnitEntry
+from station.database.matings import Service
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
 from station.errors import StationFault, StoreFault, UserMistake
@@ -40,12 +42,13 @@ from station.sequencer import run
 from station.sequencer import standard as standards
 from station.sequencer.arrival import Arrival, climate_now, with_thermometer
 from station.sequencer.conditions import Climate
-from station.sequencer.events import Listener
+from station.sequencer.events import Listener, Warned
 from station.sequencer.operator import Operator
 from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
 from station.sequencer.readiness import BEFORE_A_CHECK, QUESTIONS, Readiness, look_around
 from station.sequencer.reasons import Circumstances, Question
 from station.sequencer.run import Clock, Judged
+from station.sequencer.wear import Wear, counted
 from station.settings import Works
 
 if TYPE_CHECKING:
@@ -201,7 +204,24 @@ class Desk:
             open_thermometer(bench.source.value.thermometer) as thermometer,
         ):
             self.store.close_abandoned(bench.name, self.clock())
-            yield OpenBench(self, bench, analyzer, operator, listen, thermometer)
+            yield OpenBench(self, bench, analyzer, self._counted(operator, bench), listen, thermometer)
+
+    def _counted(self, operator: Operator, bench: Bench) -> Operator:
+        """The operator, with every mating of a cable that the bench file names counted."""
+
+        def keep(made: Mapping[str, int]) -> None:
+            self.store.keep_matings(bench.name, made, self.clock())
+
+        return counted(operator, Wear(bench.source.value.cables, keep))
+
+    def cables(self) -> tuple[CableState, ...]:
+        """Every cable of the bench file and how worn it is."""
+        return cables.states(self.store, benches.load(self.works.bench))
+
+    def service(self, cable: str, person: str, why: str) -> Service:
+        """A person gauged or replaced a cable's connector; it is counted from none again."""
+        bench = benches.load(self.works.bench)
+        return cables.service(self.store, bench, cable, person, why, self.clock())
 
     def history(self, serial: str) -> History:
         """The unit, its runs and what was made of them."""
@@ -359,6 +379,8 @@ class OpenBench:
         )
         climate = arrival.settled(self._expect_ready)
         readiness = self._expect_ready(climate)
+        for warning in readiness.warnings:
+            self.listen(Warned(str(warning)))
         task = make_task(
             prepared, self.bench, readiness.identity, self.operator.name, climate, self.desk.clock()
         )

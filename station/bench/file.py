@@ -9,6 +9,7 @@ from pathlib import Path
 from limits.errors import BadInput, Mistake
 from limits.formwords import suggest
 from limits.yamlfile import YamlFile, read, read_bytes
+from station.bench.cables import cable_mistakes
 from station.bench.form import IDENTITY_IS, BenchForm
 from station.instruments.analyzer import Ability
 from station.instruments.catalog import ANALYZERS, AnalyzerKind, kind_named
@@ -132,6 +133,8 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
     thermometer = source.value.thermometer
     if thermometer is not None and (wrong := address_mistake(thermometer.address)):
         yield source.mistake(("thermometer", "address"), wrong)
+    for loc, wrong in cable_mistakes(source.value.cables):
+        yield source.mistake(loc, wrong)
     if analyzer.from_hz >= analyzer.to_hz:
         yield source.mistake(("analyzer", "to"), "it must lie above 'from'")
     switch = source.value.switch

@@ -26,6 +26,8 @@ loads:                       # optional: what the idle port carries
 thermometer:                 # optional; see station/bench/thermometer.py
   address: TCPIP::127.0.0.1::5026::SOCKET
   identity: Skerry Works,Simulated thermometer
+cables:                      # optional; see station/bench/cables.py
+  cable 1: {port: 1, service_after: 500 matings}
 """
 
 from __future__ import annotations
@@ -36,6 +38,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from limits.quantity import Decibel, Hertz, Text, Whole
 from limits.yamlfile import Form, editor_schema
+from station.bench.cables import CableForm
 from station.bench.standard import CheckStandardForm
 from station.bench.switch import SwitchForm
 from station.bench.thermometer import ThermometerForm
@@ -113,6 +116,8 @@ class BenchForm(Form):
     """What tells the temperature of the unit; without it, it is typed."""
     switch: SwitchForm | None = None
     """Between a two-port analyzer and the unit."""
+    cables: dict[Text, CableForm] = Field(default={})
+    """What is screwed on at each hook-up; without them nothing is counted."""
 
     @property
     def figures(self) -> Figures | None:

@@ -189,7 +189,9 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
         found = bench.readiness(temperature_c)
     if as_json:
         reasons = [asdict(reason) for reason in found.reasons]
-        print_json({"ready": found.is_ready, "analyzer": found.identity, "reasons": reasons}, out())
+        soon = [asdict(reason) for reason in found.warnings]
+        facts = {"ready": found.is_ready, "analyzer": found.identity, "reasons": reasons, "warnings": soon}
+        print_json(facts, out())
     elif found.is_ready:
         say(out(), f"Ready to test with {found.identity}.", "green")
         if bench.bench.source.value.check_standard is None:
@@ -202,6 +204,9 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
         for reason in found.reasons:
             say(out(), f"  {reason.what}")
             say(out(), f"      way out: {reason.way_out}")
+    if not as_json:
+        for warning in found.warnings:
+            say(out(), f"Soon: {warning}.", "yellow")
     return Exit.PASS if found.is_ready else Exit.STATION_FAULT
 
 

@@ -174,6 +174,23 @@ def ready(works: Works = HERE, temperature: Temperature = None, as_json: AsJson 
 
 @app.command()
 @door
+def service(
+    cable: Annotated[
+        str | None, typer.Argument(metavar="CABLE", help="As bench.yaml names it; all are listed without.")
+    ] = None,
+    works: Works = HERE,
+    by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who serviced it.")] = None,
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="What was found or done.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Say that a cable's connector was gauged or replaced."""
+    from station.cli import cables_view
+
+    cables_view.service(works, cable, by, why, as_json=as_json)
+
+
+@app.command()
+@door
 def check(
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="FILE", help="All files of the works folder by default.")

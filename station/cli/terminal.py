@@ -31,6 +31,7 @@ from station.sequencer.events import (
     SweepStored,
     SweptAgain,
     VerdictReached,
+    Warned,
 )
 from station.sequencer.operator import CAUTIONS, instructions
 
@@ -129,6 +130,8 @@ def describe(event: Event) -> str:
     match event:
         case RunStarted(serial, run_number, hookups):
             return f"Run {run_number} of {serial}: {wording.count(len(hookups), 'hook-up', 'hook-ups')}."
+        case Warned(what):
+            return f"Soon: {what}."
         case SweepStored(sweep):
             return f"  {sweep.hookup.name}: {len(sweep.freq_hz)} points swept and stored in {sweep.took_s:.2f} s."
         case SweptAgain():

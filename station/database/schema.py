@@ -342,6 +342,21 @@ resolution = sa.Table(
     sa.CheckConstraint("(number = 1) = (corrects IS NULL)", name="later_corrects"),
 )
 
+# Append-only: matings made, or none and a person who serviced the cable.
+cable_event = sa.Table(
+    "cable_event",
+    metadata,
+    _id(),
+    _required("station", sa.Text),
+    _required("cable", sa.Text),
+    _required("made", UtcTime),
+    _required("matings", sa.Integer),
+    _required("person", sa.Text),
+    _required("why", sa.Text),
+    sa.CheckConstraint("matings >= 0 AND (matings = 0) = (person <> '')", name="made_or_serviced"),
+    sa.Index(None, "station", "cable"),
+)
+
 standard_reset = sa.Table(
     "standard_reset",
     metadata,

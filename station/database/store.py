@@ -7,7 +7,7 @@ several threads, and by several programs on one database.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -20,6 +20,7 @@ from reports.resolution import Resolution
 from station.database import (
     address,
     calibrations,
+    matings,
     opening,
     read,
     refuse,
@@ -44,6 +45,7 @@ from station.database.entries import (
     UnitEntry,
 )
 from station.database.faults import one_border
+from station.database.matings import CableCount, Service
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import WorkOrder
@@ -263,6 +265,23 @@ class Store:
         """The newest of a station; None when it has none."""
         with self._reading() as connection:
             return calibrations.latest(connection, station)
+
+    # --- cables ----------------------------------------------------------------------------------------------
+
+    def keep_matings(self, station: str, made: Mapping[str, int], when: datetime) -> None:
+        """Add so many matings to each of a station's cables, by name."""
+        with self._writing() as connection:
+            matings.keep_matings(connection, station, made, when)
+
+    def keep_service(self, station: str, cable: str, service: Service) -> None:
+        """Note that a cable was serviced: it is counted from none again."""
+        with self._writing() as connection:
+            matings.keep_service(connection, station, cable, service)
+
+    def cable_counts(self, station: str) -> dict[str, CableCount]:
+        """Every cable of a station that was ever screwed on or serviced, by name."""
+        with self._reading() as connection:
+            return matings.counts(connection, station)
 
     # --- certificates ----------------------------------------------------------------------------------------
 

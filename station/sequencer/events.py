@@ -69,8 +69,16 @@ class RunBroken:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """Something will soon keep the station from testing."""
+
+    what: str
+
+
 Event = (
     RunStarted
+    | Warned
     | HookupAsked
     | SweepStored
     | SweptAgain

@@ -9,12 +9,14 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 from station.errors import InstrumentFault
 from station.instruments.analyzer import Analyzer
 from station.sequencer.reasons import Circumstances, Question, Reason
 from station.sequencer.settling import settle, temperature
 from station.sequencer.standing import check_standard
+from station.sequencer.wear import nearly_worn, worn
 
 LEAST_FREE_BYTES = 50_000_000
 """Room for some hundred units and their certificates: below it, a run might not be kept whole."""
@@ -28,6 +30,8 @@ class Readiness:
     """The analyzer's answer to `*IDN?`; empty when it gave none that could be accepted."""
 
     reasons: tuple[Reason, ...]
+    warnings: tuple[Reason, ...] = ()
+    """What will soon speak against testing."""
 
     @property
     def is_ready(self) -> bool:
@@ -50,7 +54,8 @@ def look_around(
     around = circumstances(identity)
     for question in questions or QUESTIONS:
         reasons += question(around)
-    return Readiness(identity, tuple(reasons))
+    warnings = tuple(chain.from_iterable(question(around) for question in WARNINGS))
+    return Readiness(identity, tuple(reasons), warnings)
 
 
 def room_on_disk(around: Circumstances) -> Iterator[Reason]:
@@ -72,7 +77,9 @@ def signing_key(around: Circumstances) -> Iterator[Reason]:
         )
 
 
-QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key, check_standard, settle, temperature)
+QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key, check_standard, settle, temperature, worn)
+
+WARNINGS: tuple[Question, ...] = (nearly_worn,)
 
 BEFORE_A_CHECK = tuple(each for each in QUESTIONS if each not in (signing_key, check_standard))
 """What is asked before the check standard is measured: it is what answers for itself."""

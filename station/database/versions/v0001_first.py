@@ -21,6 +21,7 @@ def upgrade() -> None:
     """Make every table."""
     _orders()
     _standards()
+    _cables()
     _calibrations()
     _runs()
     _results()
@@ -69,6 +70,25 @@ def _orders() -> None:
         ),
         sa.PrimaryKeyConstraint("digest", name="pk_document"),
     )
+
+
+def _cables() -> None:
+    """How often the cables of a bench were screwed on, and when they were serviced."""
+    op.create_table(
+        "cable_event",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("cable", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("matings", sa.Integer(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.CheckConstraint(
+            "matings >= 0 AND (matings = 0) = (person <> '')", name="ck_cable_event_made_or_serviced"
+        ),
+        sa.PrimaryKeyConstraint("id", name="pk_cable_event"),
+    )
+    op.create_index("ix_cable_event_station_cable", "cable_event", ["station", "cable"])
 
 
 def _standards() -> None:

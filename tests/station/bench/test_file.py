@@ -321,3 +321,40 @@ def test_a_mistake_in_the_thermometer_is_told(write, old, new, said):
     assert bad != THERMOMETER
     (mistake,) = told(write(("bench: final test 1\n", "bench: final test 1\n" + bad)))
     assert said in mistake
+
+
+CABLES = """\
+cables:
+  cable 1: {port: 1, service_after: 500 matings}
+  bridge: {port: bridge, service_after: 250 matings}
+"""
+
+
+def test_cables_are_known_by_their_ports_and_limits(write):
+    cables = load(write(("bench: final test 1\n", "bench: final test 1\n" + CABLES))).source.value.cables
+    assert {name: (form.port, form.service_after) for name, form in cables.items()} == {
+        "cable 1": ("1", 500),
+        "bridge": ("bridge", 250),
+    }
+    assert load(write()).source.value.cables == {}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("port: bridge", "port: brige", "unknown port 'brige'; did you mean 'bridge'?"),
+        ("port: bridge", "port: 4", "unknown port '4'; valid are 1, 2, 3, bridge"),
+        ("250 matings", "250", "'250' has no unit; write a number of matings like '500 matings'"),
+        ("250 matings", "0 matings", "whole and above 0, got '0 matings'"),
+        (
+            "port: bridge",
+            "port: 1",
+            "port 1 has 'cable 1' already; name only what is screwed on, which is the saver",
+        ),
+    ],
+)
+def test_a_mistake_about_cables_is_told(write, old, new, said):
+    bad = CABLES.replace(old, new)
+    assert bad != CABLES
+    (mistake,) = told(write(("bench: final test 1\n", "bench: final test 1\n" + bad)))
+    assert said in mistake
