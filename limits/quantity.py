@@ -11,6 +11,7 @@ import re
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from typing import Annotated, ClassVar, Literal, Self, TypeVar
 
 from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler, WithJsonSchema
@@ -20,6 +21,7 @@ from limits.formwords import got, suggest
 from limits.units import (
     NUMBER,
     SIGNED,
+    day,
     dbm,
     decibel,
     degrees,
@@ -82,6 +84,9 @@ Degrees = Annotated[float, _from_text(degrees), _schema(rf"{SIGNED}\s*(deg|°)",
 Ohm = Annotated[float, _from_text(ohm), _schema(rf"{SIGNED}\s*ohm", "A resistance, e.g. 50 ohm.")]
 Farad = Annotated[float, _from_text(farad), _schema(rf"{SIGNED}\s*[fp]F", "A capacitance, e.g. 68 fF.")]
 Henry = Annotated[float, _from_text(henry), _schema(rf"{SIGNED}\s*[pn]H", "An inductance, e.g. 8 pH.")]
+Day = Annotated[
+    date, _from_text(day), _schema("[0-9]{4}-[0-9]{2}-[0-9]{2}", "A day, year-month-day, e.g. 2025-03-31.")
+]
 Whole = Annotated[int, _from_text(whole), _schema("-?(0|[1-9][0-9]*)", "A whole number, e.g. 4.", "integer")]
 Number = Annotated[float, _from_text(number), _schema(rf"[+-]?{NUMBER}", "A number, e.g. 0.66.", "number")]
 Flag = Annotated[bool, _from_text(flag), _schema("(yes|no|true|false)", "yes or no.", "boolean")]

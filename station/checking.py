@@ -16,6 +16,7 @@ from limits.yamlfile import read_bytes
 from station import settings
 from station.bench import file as benches
 from station.bench import opening
+from station.bench.calibration import load_kit
 from station.instruments.dialect import load_dialect
 from station.instruments.switch_dialect import load_switch_dialect
 from station.orders import WorkOrder
@@ -32,8 +33,8 @@ class Checked:
 
     path: Path
     kind: str
-    """`recipe`, `limit table`, `bench`, `dialect`, `switch dialect`, `known values` or `works`; empty when the file
-    does not say."""
+    """`recipe`, `limit table`, `bench`, `dialect`, `switch dialect`, `kit`, `known values` or `works`; empty when
+    the file does not say."""
 
     mistakes: tuple[Mistake, ...]
 
@@ -52,7 +53,7 @@ def files_of(around: Surroundings) -> tuple[Path, ...]:
     """Every file a person wrote for the works, and those that its orders need."""
     if around.folder is None:
         return ()
-    folders = [around.folder / name for name in ("recipes", "limits", "dialects", "standards")]
+    folders = [around.folder / name for name in ("recipes", "limits", "dialects", "standards", "kits")]
     needed = [folders[0] / f"{order.model}.yaml" for order in around.orders]
     written = [path for folder in folders for path in sorted(folder.glob("*.yaml"))]
     return tuple(
@@ -136,6 +137,10 @@ def _check_standard(around: Surroundings) -> None:
         standards.load(folder, bench, bench.ability)
 
 
+def _kit(path: Path, around: Surroundings) -> None:
+    load_kit(path)
+
+
 def _dialect(path: Path, around: Surroundings) -> None:
     load_dialect(path)
 
@@ -160,6 +165,7 @@ _CHECKS: dict[str, Callable[[Path, Surroundings], None]] = {
     "dialect": _dialect,
     "known values": _known_values,
     "switch dialect": _switch_dialect,
+    "kit": _kit,
     "works": _works,
 }
 _FIRST_KEYS = {
@@ -169,6 +175,7 @@ _FIRST_KEYS = {
     "dialect": "dialect",
     "standard": "known values",
     "switch_dialect": "switch dialect",
+    "kit": "kit",
 }
 
 

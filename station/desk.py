@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
+from limits.table import LimitTable
 from limits.verdict import Outcome
 from reports.resolution import Ruling
 from station import cables, checks, orders, settings
@@ -22,9 +23,18 @@ from station.bench.file import Bench
 from station.bench.thermometer import open_thermometer
 from station.budgets import Accounted, account
 from station.cables import CableState
+from station.calibrations import Occasion, calibration_task
 from station.checking import Checked, Surroundings, check, files_of
 from station.checks import Checks
-from station.database.entries import CertificateEntry, OrderKind, RunLine, StandardReset, StoredRun, UnitEntry
+from station.database.entries import (
+    Calibration,
+    CertificateEntry,
+    OrderKind,
+    RunLine,
+    StandardReset,
+    StoredRun,
+    UnitEntry,
+)
 from station.database.matings import Service
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
@@ -41,12 +51,17 @@ from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer import standard as standards
 from station.sequencer.arrival import Arrival, climate_now, with_thermometer
+from station.sequencer.calibrating import run_calibration
+from station.sequencer.calibration_age import in_force, in_words
+from station.sequencer.calibration_plan import Stretch
 from station.sequencer.conditions import Climate
 from station.sequencer.events import Listener, Warned
 from station.sequencer.operator import Operator
+from station.sequencer.plan import Plan
 from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
 from station.sequencer.readiness import BEFORE_A_CHECK, QUESTIONS, Readiness, look_around
 from station.sequencer.reasons import Circumstances, Question
+from station.sequencer.recipe import Recipe
 from station.sequencer.run import Clock, Judged
 from station.sequencer.wear import Wear, counted
 from station.settings import Works
@@ -94,6 +109,11 @@ class Progress:
         """Units that have no verdict yet."""
         told = self.passed + self.failed + self.undecided + self.released + self.rejected
         return len(self.order.serials) - told
+
+    @property
+    def is_open(self) -> bool:
+        """Whether some unit of it still has to pass."""
+        return self.passed < len(self.order.serials)
 
 
 @contextmanager
@@ -382,7 +402,13 @@ class OpenBench:
         for warning in readiness.warnings:
             self.listen(Warned(str(warning)))
         task = make_task(
-            prepared, self.bench, readiness.identity, self.operator.name, climate, self.desk.clock()
+            prepared,
+            self.bench,
+            readiness.identity,
+            self.operator.name,
+            climate,
+            self.desk.clock(),
+            in_force(self.bench, self.desk.store),
         )
         means = run.Means(
             self.analyzer,
@@ -408,11 +434,48 @@ class OpenBench:
         desk.store.enter_standard(standard.entry(now))
         history = checks.history(desk.store, standard, self.bench.name)
         task = standards.make_check(
-            standard, self.bench, history, readiness.identity, self.operator.name, temperature_c, now
+            standard,
+            self.bench,
+            history,
+            readiness.identity,
+            self.operator.name,
+            temperature_c,
+            now,
+            in_force(self.bench, desk.store),
         )
         return run.run_unit(
             task, run.Means(self.analyzer, self.operator, desk.store, desk.clock, self.listen)
         )
+
+    def calibrate(self, over: tuple[Stretch, ...] = (), *, temperature_c: float | None = None) -> Calibration:
+        """Guide through a calibration for all open orders, or over these stretches, and keep it.
+
+        Raises UserMistake or BadInput before anything is touched, StationFault when the station fails or the
+        calibration is not accepted, KeyboardInterrupt when the operator stops.
+        """
+        plans = [] if over else list(self._open_plans())
+        occasion = Occasion(self.analyzer.identify(), self.operator.name, temperature_c, self.desk.clock())
+        task = calibration_task(self.bench, self.analyzer.ability, plans, over, occasion)
+        made = run_calibration(task, self.analyzer, self.operator, self.listen)
+        self.desk.store.keep_calibration(made)
+        return made
+
+    def calibration_in_words(self) -> str:
+        """What is known of the calibration in force."""
+        return in_words(self.bench, in_force(self.bench, self.desk.store))
+
+    def _open_plans(self) -> Iterator[Plan]:
+        """Of every open order, and of the check standard."""
+        for each in self.desk.orders():
+            if each.is_open:
+                yield self._plan_of(each.order)
+        if self.bench.source.value.check_standard is not None:
+            yield standards.load(self.desk.works.folder, self.bench, self.analyzer.ability).plan
+
+    def _plan_of(self, order: WorkOrder) -> Plan:
+        recipe, table = self._files_of(order.model)
+        channels = Channels(tx_hz=order.tx_hz, rx_hz=order.rx_hz)
+        return plan_for(recipe, table, channels, self.analyzer.ability, self.bench.loads)
 
     def readiness(
         self, temperature_c: float | None = None, questions: tuple[Question, ...] = QUESTIONS
@@ -447,10 +510,14 @@ class OpenBench:
         return look_around(self.analyzer, around, questions)
 
     def _prepare(self, unit: UnitEntry, recipe: Path | None) -> Prepared:
+        return prepare(
+            unit, *self._files_of(unit.order.model, recipe), self.analyzer.ability, self.bench.loads
+        )
+
+    def _files_of(self, model: str, recipe: Path | None = None) -> tuple[Recipe, LimitTable]:
         works = self.desk.works
-        chosen = recipes.load(recipe or works.recipes / f"{unit.order.model}.yaml")
-        table = tables.load(works.limits / f"{chosen.limit_table}.yaml")
-        return prepare(unit, chosen, table, self.analyzer.ability, self.bench.loads)
+        chosen = recipes.load(recipe or works.recipes / f"{model}.yaml")
+        return chosen, tables.load(works.limits / f"{chosen.limit_table}.yaml")
 
 
 def _product(unit: UnitEntry, instead: str) -> UnitEntry:

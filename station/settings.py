@@ -278,7 +278,7 @@ def _clear_fault(folder: Path) -> Iterator[None]:
 
 
 def _fill(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str) -> None:
-    for each in ("recipes", "limits", "dialects", "standards", "certificates"):
+    for each in ("recipes", "limits", "dialects", "standards", "kits", "certificates"):
         (folder / each).mkdir(parents=True)
     (folder / "keys").mkdir(mode=0o700)
     _copy_shipped("station", "recipes", folder / "recipes")

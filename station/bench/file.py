@@ -10,10 +10,12 @@ from limits.errors import BadInput, Mistake
 from limits.formwords import suggest
 from limits.yamlfile import YamlFile, read, read_bytes
 from station.bench.cables import cable_mistakes
+from station.bench.calibration import CalibrationForm, kit_of
 from station.bench.form import IDENTITY_IS, BenchForm
 from station.instruments.analyzer import Ability
 from station.instruments.catalog import ANALYZERS, AnalyzerKind, kind_named
 from station.instruments.visa import address_mistake
+from station.measurements.kit import Kit
 from station.measurements.load import Load, Loads, read_load
 from station.measurements.sweep import WHOLE, Port
 
@@ -40,6 +42,14 @@ class Bench:
     source: YamlFile[BenchForm]
     load_files: tuple[LoadFile, ...] = ()
     """One for each port, or none."""
+
+    kit: Kit | None = None
+    """What the station calibrates with, where it does."""
+
+    @property
+    def calibration(self) -> CalibrationForm | None:
+        """Who corrects for the test ports; None where the file does not say."""
+        return self.source.value.calibration
 
     @property
     def loads(self) -> Loads | None:
@@ -80,9 +90,14 @@ def load(path: Path) -> Bench:
         raise BadInput(tuple(_with_help(mistake) for mistake in bad.mistakes)) from bad
     mistakes = list(_mistakes(source))
     load_files = _load_files(source, path.parent, mistakes)
+    kit = None
+    try:
+        kit = kit_of(source.value.calibration, source, path.parent)
+    except BadInput as bad:
+        mistakes += bad.mistakes
     if mistakes:
         raise BadInput(tuple(dict.fromkeys(mistakes)))
-    return Bench(source, load_files)
+    return Bench(source, load_files, kit)
 
 
 def _load_files(source: YamlFile[BenchForm], folder: Path, mistakes: list[Mistake]) -> tuple[LoadFile, ...]:

@@ -28,6 +28,7 @@ thermometer:                 # optional; see station/bench/thermometer.py
   identity: Skerry Works,Simulated thermometer
 cables:                      # optional; see station/bench/cables.py
   cable 1: {port: 1, service_after: 500 matings}
+calibration: ...             # optional: who corrects for the test ports; see station/bench/calibration.py
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from limits.quantity import Decibel, Hertz, Text, Whole
 from limits.yamlfile import Form, editor_schema
 from station.bench.cables import CableForm
+from station.bench.calibration import CalibrationForm
 from station.bench.standard import CheckStandardForm
 from station.bench.switch import SwitchForm
 from station.bench.thermometer import ThermometerForm
@@ -118,6 +120,8 @@ class BenchForm(Form):
     """Between a two-port analyzer and the unit."""
     cables: dict[Text, CableForm] = Field(default={})
     """What is screwed on at each hook-up; without them nothing is counted."""
+    calibration: CalibrationForm | None = None
+    """Who corrects for the test ports; without it nothing is known of that."""
 
     @property
     def figures(self) -> Figures | None:

@@ -179,6 +179,30 @@ def test(
     return Exit.of(judged.verdict.outcome)
 
 
+def calibrate(
+    folder: Path, over: Sequence[str], operator: str, temperature: str | None, *, as_json: bool
+) -> Exit:
+    """Calibrate the bench with a person at it."""
+    from station.calibrations import stretch_from
+    from station.cli.calibration_view import CalibrationTeller, show_calibration
+    from station.cli.terminal import TerminalOperator
+    from station.desk import open_desk
+
+    temperature_c = celsius_of(temperature)
+    stretches = tuple(map(stretch_from, over))
+    console = aside() if as_json else out()
+    with open_desk(folder) as desk:
+        who = TerminalOperator(operator.strip() or operator_name(), console)
+        with desk.bench(who, CalibrationTeller(console)) as bench:
+            try:
+                made = bench.calibrate(stretches, temperature_c=temperature_c)
+            except KeyboardInterrupt:
+                say(aside(), "Stopped by the operator: nothing of this calibration is kept.")
+                return Exit.STOPPED
+    show_calibration(made.head, made.findings, out(), as_json=as_json)
+    return Exit.PASS
+
+
 def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     """Tell what speaks against testing now."""
     from station.cli.terminal import TerminalOperator
@@ -187,10 +211,17 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     temperature_c = celsius_of(temperature)
     with open_desk(folder) as desk, desk.bench(TerminalOperator("", aside()), lambda event: None) as bench:
         found = bench.readiness(temperature_c)
+        calibration = bench.calibration_in_words()
     if as_json:
         reasons = [asdict(reason) for reason in found.reasons]
         soon = [asdict(reason) for reason in found.warnings]
-        facts = {"ready": found.is_ready, "analyzer": found.identity, "reasons": reasons, "warnings": soon}
+        facts = {
+            "ready": found.is_ready,
+            "analyzer": found.identity,
+            "calibration": calibration,
+            "reasons": reasons,
+            "warnings": soon,
+        }
         print_json(facts, out())
     elif found.is_ready:
         say(out(), f"Ready to test with {found.identity}.", "green")
@@ -199,6 +230,7 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
                 out(),
                 "bench.yaml names no check standard: nothing checks that the station still measures right.",
             )
+        say(out(), f"Calibration of the test ports: {calibration}.")
     else:
         say(out(), "Not ready to test:", "bold red")
         for reason in found.reasons:
@@ -360,6 +392,7 @@ def schema(kind: str) -> None:
     from limits.table import schema as limit_table_schema
     from station.bench.form import bench_schema
     from station.instruments.dialect import dialect_schema
+    from station.measurements.kit import kit_schema
     from station.sequencer.recipe import schema as recipe_schema
 
     schemas: dict[str, Callable[[], dict[str, object]]] = {
@@ -368,6 +401,7 @@ def schema(kind: str) -> None:
         "bench": bench_schema,
         "dialect": dialect_schema,
         "known-values": known_values_schema,
+        "kit": kit_schema,
     }
     if kind not in schemas:
         raise UserMistake(

@@ -165,6 +165,29 @@ def test(
 
 @app.command()
 @door
+def calibrate(
+    works: Works = HERE,
+    over: Annotated[
+        list[str] | None,
+        typer.Option(metavar="'150 MHz to 170 MHz'", help="Where, instead of for all open orders."),
+    ] = None,
+    operator: Annotated[
+        str,
+        typer.Option(
+            envvar="STATION_OPERATOR", help="Who calibrates, for the record; asked for if not given."
+        ),
+    ] = "",
+    temperature: Temperature = None,
+    as_json: AsJson = False,
+) -> Exit:
+    """Calibrate the bench; you are told each standard."""
+    from station.cli import acts
+
+    return acts.calibrate(works, over or [], operator, temperature, as_json=as_json)
+
+
+@app.command()
+@door
 def ready(works: Works = HERE, temperature: Temperature = None, as_json: AsJson = False) -> Exit:
     """Tell what speaks against testing now, and the way out."""
     from station.cli import acts
@@ -408,7 +431,7 @@ def simulate(
 @door
 def schema(
     kind: Annotated[
-        str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench, dialect or known-values")
+        str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench, dialect, kit or known-values")
     ],
 ) -> None:
     """Print the JSON Schema of a kind of file."""

@@ -17,6 +17,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from station.errors import StationFault, UserMistake
+from station.measurements.standards import Standard
 from station.measurements.sweep import Hookup
 
 HANDS_ANSWER_WITHIN_S = 30.0
@@ -162,9 +163,13 @@ class Hands:
         """Cable the unit that lies there."""
         self._ask({"do": "hook up", "ports": list(hookup.ports)})
 
-    def connect(self, standard: str, *test_ports: int) -> None:
-        """Connect a calibration standard, or a termination, to one test port or between two."""
-        self._ask({"do": "connect", "standard": standard, "ports": list(test_ports)})
+    def connect(self, standard: Standard, ports: tuple[int, ...]) -> None:
+        """Connect a calibration standard, or terminations, to the fixture's test ports."""
+        self._ask({"do": "connect", "standard": standard, "ports": list(ports)})
+
+    def connect_again(self, standard: Standard, ports: tuple[int, ...], reason: str) -> None:
+        """Connect it once more."""
+        self.connect(standard, ports)
 
     def pass_time(self, hours: float) -> None:
         """Let time pass on the bench, for whatever drifts."""

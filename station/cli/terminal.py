@@ -18,22 +18,25 @@ from reports import wording
 from station.cli.care_view import again_lines
 from station.cli.tables import say, verdict_style
 from station.measurements.correction import ALLOWED_DISAGREEMENT
+from station.measurements.standards import Standard
 from station.measurements.sweep import Hookup
 from station.sequencer.conditions import believed_celsius, time_of
 from station.sequencer.events import (
     Event,
-    HookupAsked,
-    HookupDoubted,
     LoadsTakenOut,
     ReadingMade,
-    RunBroken,
     RunStarted,
     SweepStored,
     SweptAgain,
     VerdictReached,
     Warned,
 )
-from station.sequencer.operator import CAUTIONS, instructions
+from station.sequencer.operator import (
+    CALIBRATION_CAUTIONS,
+    CAUTIONS,
+    instructions,
+    standard_instruction,
+)
 
 T = TypeVar("T")
 
@@ -100,9 +103,27 @@ class TerminalOperator:
             except EOFError:
                 raise KeyboardInterrupt from None
 
+    def connect(self, standard: Standard, ports: tuple[int, ...]) -> None:
+        """Tell which standard goes where and wait for Enter alone. Ctrl-C or the end of input stops."""
+        if not self._cautioned:
+            for caution in CALIBRATION_CAUTIONS:
+                say(self._console, f"Caution: {caution}", "yellow", wrap=True)
+            self._cautioned = True
+        say(self._console, f"\nConnect {standard_instruction(standard, ports)}.", "bold")
+        self._wait("Press Enter when it is tight, Ctrl-C to stop.")
+
+    def connect_again(self, standard: Standard, ports: tuple[int, ...], reason: str) -> None:
+        """Tell why the standard is not believed and where it goes once more, and wait for Enter alone."""
+        say(self._console, f"\nSomething looks wrong: {reason}.", "yellow", wrap=True)
+        say(self._console, f"Connect once more {standard_instruction(standard, ports)}.", "bold")
+        self._wait("Press Enter to sweep again, Ctrl-C to stop.")
+
     def _wait_for(self, hookup: Hookup, asked: str) -> None:
         for line in instructions(hookup):
             say(self._console, f"    {line}")
+        self._wait(asked)
+
+    def _wait(self, asked: str) -> None:
         try:
             while self._console.input(f"  {asked} "):
                 say(self._console, "  Enter alone goes on.")
@@ -145,7 +166,7 @@ def describe(event: Event) -> str:
             return f"  {reading.title}: {wording.printed(reading) or reading.note}"
         case VerdictReached(verdict):
             return "\n".join(shortfalls(verdict))
-        case HookupDoubted() | RunBroken() | HookupAsked() | ReadingMade():
+        case _:
             return ""
 
 

@@ -34,7 +34,13 @@ def insert(connection: Connection, calibration: Calibration) -> CalibrationId:
     _insert_rows(connection, schema.calibration_document, number, [{"digest": each.digest} for each in texts])
     _insert_rows(connection, schema.error_terms, number, list(_terms_rows(findings.terms)))
     residuals = [
-        {"what": each.what, "port": each.port, "value_db": each.value_db, "at_hz": each.at_hz}
+        {
+            "what": each.what,
+            "port": each.port,
+            "value_db": each.value_db,
+            "at_hz": each.at_hz,
+            "turn_deg": each.turn_deg,
+        }
         for each in findings.residuals
     ]
     _insert_rows(connection, schema.residual, number, residuals)
@@ -77,7 +83,7 @@ def read(connection: Connection, number: CalibrationId) -> StoredCalibration:
     findings = Findings(
         terms=terms,
         residuals=tuple(
-            Residual(each.what, each.port, each.value_db, each.at_hz)
+            Residual(each.what, each.port, each.value_db, each.at_hz, each.turn_deg)
             for each in _rows(connection, schema.residual, number)
         ),
         noise=tuple(

@@ -177,6 +177,7 @@ residual = sa.Table(
     _required("port", sa.Integer),
     _required("value_db", sa.Double),
     _required("at_hz", sa.Double),
+    _required("turn_deg", sa.Double),
 )
 
 noise = sa.Table(

@@ -38,6 +38,9 @@ WEAK = 0.3
 PASSED = 0.1
 """What goes through a through at least, and between ports that have nothing to do with each other at most."""
 
+MOST_TURN_DEG = 10.0
+"""By how much a short or a through may have turned when it is put on again: what bent cables do is a few degrees."""
+
 _SHORT_AND_OPEN: tuple[Reflect, ...] = ("short", "open")
 _REFLECTS: tuple[Reflect, ...] = (*_SHORT_AND_OPEN, "load")
 
@@ -88,7 +91,7 @@ class VectorProcedure:
             return doubt
         residuals = tuple(self._residuals(swept, terms))
         for residual in residuals:
-            if residual.value_db < self.repeats_within_db:
+            if residual.value_db < self.repeats_within_db or residual.turn_deg > MOST_TURN_DEG:
                 return self._does_not_repeat(residual)
         noise = tuple(measured_noise(*pair) for pair in zip(*self._noisy(swept, terms), strict=True))
         return Findings(dict.fromkeys(self.hookups, terms), residuals, noise)
@@ -203,16 +206,17 @@ class VectorProcedure:
             if step.standard == "through":
                 first, second = step.ports
                 pair, known = _between(s, step.ports), self.kit.through(freq_hz)
-                yield _residual("match", first, pair[:, 0, 0] - known[:, 0, 0], freq_hz)
-                yield _residual("match", second, pair[:, 1, 1] - known[:, 1, 1], freq_hz)
-                yield _residual("transmission", second, pair[:, 1, 0] / known[:, 1, 0] - 1, freq_hz)
-                yield _residual("transmission", first, pair[:, 0, 1] / known[:, 0, 1] - 1, freq_hz)
-            elif step.standard in ("load", "short"):
-                (port,) = step.ports
-                known = self.kit.reflection("load" if step.standard == "load" else "short", freq_hz)
-                off = s[:, port - 1, port - 1] - known
-                what = "directivity" if step.standard == "load" else "reflection"
-                yield _residual(what, port, off, freq_hz)
+                yield _weak("match", first, pair[:, 0, 0] - known[:, 0, 0], freq_hz)
+                yield _weak("match", second, pair[:, 1, 1] - known[:, 1, 1], freq_hz)
+                yield _strong("transmission", second, pair[:, 1, 0] / known[:, 1, 0], freq_hz)
+                yield _strong("transmission", first, pair[:, 0, 1] / known[:, 0, 1], freq_hz)
+                continue
+            (port,) = step.ports
+            seen = s[:, port - 1, port - 1]
+            if step.standard == "load":
+                yield _weak("directivity", port, seen - self.kit.reflection("load", freq_hz), freq_hz)
+            else:
+                yield _strong("reflection", port, seen / self.kit.reflection("short", freq_hz), freq_hz)
 
     def _does_not_repeat(self, residual: Residual) -> StandardDoubt:
         standard: dict[str, Standard] = {"directivity": "load", "reflection": "short"}
@@ -224,9 +228,13 @@ class VectorProcedure:
             and residual.port in step.ports
             and step.use in (Use.CALIBRATE, Use.VERIFY)
         )
+        asked = f"asked for is at least {self.repeats_within_db:g} dB"
+        how_much = f"{residual.what} is {residual.value_db:.1f} dB, {asked}"
+        if residual.turn_deg > MOST_TURN_DEG:
+            how_much = f"{residual.what} has turned by {residual.turn_deg:.0f} degrees"
         words = (
-            f"the {name} does not read the same when it is put on port {residual.port} again: {residual.what} is "
-            f"{residual.value_db:.1f} dB, at least {self.repeats_within_db:g} dB is asked for; clean and tighten it"
+            f"the {name} does not read the same when it is put on port {residual.port} again: {how_much}; "
+            "clean and tighten it"
         )
         return StandardDoubt(words, steps)
 
@@ -245,9 +253,21 @@ class VectorProcedure:
         return groups
 
 
-def _residual(what: str, port: int, off: ComplexArray, freq_hz: FloatArray) -> Residual:
-    worst = int(np.argmax(np.abs(off)))
-    return Residual(what, port, float(-20 * np.log10(max(np.abs(off[worst]), 1e-15))), float(freq_hz[worst]))
+def _weak(what: str, port: int, off: ComplexArray, freq_hz: FloatArray) -> Residual:
+    """What is left of a wave that should not be there."""
+    return _residual(what, port, np.abs(off), 0.0, freq_hz)
+
+
+def _strong(what: str, port: int, ratio: ComplexArray, freq_hz: FloatArray) -> Residual:
+    """By how much the size of a wave is off; its phase, which cables turn when they are bent, is told apart."""
+    turn_deg = float(np.degrees(np.abs(np.angle(ratio)).max()))
+    return _residual(what, port, np.abs(np.abs(ratio) - 1), turn_deg, freq_hz)
+
+
+def _residual(what: str, port: int, off: FloatArray, turn_deg: float, freq_hz: FloatArray) -> Residual:
+    worst = int(np.argmax(off))
+    value_db = float(-20 * np.log10(max(off[worst], 1e-15)))
+    return Residual(what, port, value_db, float(freq_hz[worst]), turn_deg)
 
 
 def _between(s: ComplexArray, ports: tuple[int, ...]) -> ComplexArray:

@@ -60,13 +60,18 @@ class Residual:
     """How far a standard, connected once more and corrected, is off what it is."""
 
     what: str
-    """`directivity`, `reflection`, `match` or `transmission`."""
+    """`directivity` or `match`, a wave that should not be there; `reflection` or `transmission`, the size of one that
+    should."""
 
     port: int
     value_db: float
     """The worst of the band, below a full wave: the more the better."""
 
     at_hz: float
+    """Where that is."""
+
+    turn_deg: float = 0.0
+    """By how much the phase of a reflection or a transmission is off, the worst of the band."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

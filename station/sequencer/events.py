@@ -1,4 +1,4 @@
-"""What a run tells as it goes; every door shows the same events in its own way."""
+"""What a run, or a calibration, tells as it goes; every door shows the same events in its own way."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 from limits.reading import Curve, Reading
 from limits.verdict import Verdict
+from station.database.entries import CalibrationHead
 from station.measurements.correction import Consistency
 from station.measurements.doubt import Doubt
+from station.measurements.standards import Findings, StandardDoubt, Step
 from station.measurements.sweep import Hookup, Sweep
 from station.sequencer.second_look import SecondLook
 
@@ -76,6 +78,39 @@ class Warned:
     what: str
 
 
+@dataclass(frozen=True, slots=True)
+class CalibrationStarted:
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StandardAsked:
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
+class StandardSwept:
+    """A standard was swept; of several sweeps, the first."""
+
+    step: Step
+    sweep: Sweep
+
+
+@dataclass(frozen=True, slots=True)
+class StandardDoubted:
+    """A standard was not believed; it is asked for again, or the calibration ends where that was done before."""
+
+    doubt: StandardDoubt
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationMade:
+    """A calibration was accepted."""
+
+    head: CalibrationHead
+    findings: Findings
+
+
 Event = (
     RunStarted
     | Warned
@@ -87,5 +122,10 @@ Event = (
     | ReadingMade
     | VerdictReached
     | RunBroken
+    | CalibrationStarted
+    | StandardAsked
+    | StandardSwept
+    | StandardDoubted
+    | CalibrationMade
 )
 Listener = Callable[[Event], None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Protocol
 
+from station.measurements.standards import Standard, ports_in_words
 from station.measurements.sweep import Hookup
 
 CAUTIONS: tuple[str, ...] = (
@@ -57,6 +58,37 @@ class Operator(Protocol):
     def temperature_c(self, serial: str) -> float:
         """How warm the unit is now, by a thermometer that the station cannot read."""
         ...
+
+    def connect(self, standard: Standard, ports: tuple[int, ...]) -> None:
+        """Connect a standard to these of the analyzer's test ports, counted from 1, and return when it is done.
+
+        Raises KeyboardInterrupt when the operator wants to stop.
+        """
+        ...
+
+    def connect_again(self, standard: Standard, ports: tuple[int, ...], reason: str) -> None:
+        """What was read of a standard is not believed: take it off, look, connect it once more, and return.
+
+        Raises KeyboardInterrupt when the operator wants to stop.
+        """
+        ...
+
+
+CALIBRATION_CAUTIONS: tuple[str, ...] = (
+    "Nothing is keyed and nothing else is connected: a calibration needs quiet.",
+    "Let the analyzer warm up first, and leave cables as they will lie in the test.",
+    "Gauge and clean every connector; turn the nut, never the standard, and tighten with the torque wrench.",
+)
+"""What an operator is told before the first standard; the usual cautions of the trade."""
+
+
+def standard_instruction(standard: Standard, ports: tuple[int, ...]) -> str:
+    """What to connect, in one line."""
+    if standard == "through":
+        return f"the through between {ports_in_words(ports)}"
+    if standard == "terminated":
+        return f"a load on each of {ports_in_words(ports)}" if len(ports) > 1 else "a load on port 1"
+    return f"the {standard} on {ports_in_words(ports)}, every other port left open"
 
 
 def instructions(hookup: Hookup) -> tuple[str, ...]:

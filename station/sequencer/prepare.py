@@ -11,7 +11,14 @@ from limits.quantity import Channels
 from limits.table import LimitTable
 from reports.record import Instrument
 from station.bench.file import Bench
-from station.database.entries import DocumentKind, LoadText, RunHead, StoredText, UnitEntry
+from station.database.entries import (
+    DocumentKind,
+    LoadText,
+    RunHead,
+    StoredCalibration,
+    StoredText,
+    UnitEntry,
+)
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.evaluation import BenchData
@@ -19,6 +26,7 @@ from station.measurements.load import Loads
 from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
 from station.measurements.plausibility import CHECKS
 from station.orders import Serial
+from station.sequencer.calibration_age import in_words, refuse_uncalibrated
 from station.sequencer.care import Care
 from station.sequencer.conditions import Climate
 from station.sequencer.plan import Plan, make_plan
@@ -102,8 +110,13 @@ def make_task(
     operator: str,
     climate: Climate,
     started: datetime,
+    calibration: StoredCalibration | None,
 ) -> Task:
-    """The task of one run, with the exact texts it runs under."""
+    """The task of one run, with the exact texts it runs under.
+
+    Raises UserMistake where the bench was not calibrated for all of it.
+    """
+    refuse_uncalibrated(prepared.plan, calibration)
     table, channels = prepared.table, prepared.channels
     limits = kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text)
     head = head_of(
@@ -115,8 +128,9 @@ def make_task(
         operator,
         climate.temperature_c,
         started,
+        calibration,
     )
-    data, effort = bench_data(bench), prepared.recipe.effort
+    data, effort = bench_data(bench, calibration), prepared.recipe.effort
     return Task(
         replace(head, settled_since=climate.settled_since),
         channels,
@@ -139,6 +153,7 @@ def head_of(
     operator: str,
     temperature_c: float | None,
     started: datetime,
+    calibration: StoredCalibration | None,
 ) -> RunHead:
     """What is known when a run begins; `limits` is the text that the readings will be judged by."""
     return RunHead(
@@ -152,18 +167,21 @@ def head_of(
         temperature_c=temperature_c,
         instruments=(
             Instrument("analyzer", identity),
+            Instrument("calibration", in_words(bench, calibration)),
             *(Instrument(f"load on {each.port}", each.name) for each in bench.load_files),
         ),
         loads=tuple(
             LoadText(each.port, kept(DocumentKind.LOAD, each.name, "", each.text))
             for each in bench.load_files
         ),
+        calibration=calibration.calibration_id if calibration else None,
     )
 
 
-def bench_data(bench: Bench) -> BenchData:
+def bench_data(bench: Bench, calibration: StoredCalibration | None) -> BenchData:
     """What is known of the bench on the day of a run."""
-    return BenchData(bench.source.value.figures, bench.loads)
+    terms = calibration.findings.terms if calibration else None
+    return BenchData(bench.source.value.figures, bench.loads, terms)
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -13,6 +13,7 @@ from itertools import chain
 
 from station.errors import InstrumentFault
 from station.instruments.analyzer import Analyzer
+from station.sequencer.calibration_age import calibration_holds
 from station.sequencer.reasons import Circumstances, Question, Reason
 from station.sequencer.settling import settle, temperature
 from station.sequencer.standing import check_standard
@@ -77,7 +78,15 @@ def signing_key(around: Circumstances) -> Iterator[Reason]:
         )
 
 
-QUESTIONS: tuple[Question, ...] = (room_on_disk, signing_key, check_standard, settle, temperature, worn)
+QUESTIONS: tuple[Question, ...] = (
+    room_on_disk,
+    signing_key,
+    calibration_holds,
+    check_standard,
+    settle,
+    temperature,
+    worn,
+)
 
 WARNINGS: tuple[Question, ...] = (nearly_worn,)
 

@@ -23,12 +23,13 @@ from limits.yamltree import Loc
 from station import orders
 from station.bench.file import Bench
 from station.bench.standard import CheckStandardForm
-from station.database.entries import CheckedValue, DocumentKind, StandardReset
+from station.database.entries import CheckedValue, DocumentKind, StandardReset, StoredCalibration
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.plausibility import ANY_PASSIVE
 from station.orders import Serial, WorkOrder
 from station.sequencer import recipe as recipes
+from station.sequencer.calibration_age import refuse_uncalibrated
 from station.sequencer.plan import Plan
 from station.sequencer.prepare import bench_data, head_of, kept, plan_recipe
 from station.sequencer.recipe import Recipe
@@ -101,13 +102,25 @@ def make_check(
     operator: str,
     temperature_c: float | None,
     started: datetime,
+    calibration: StoredCalibration | None,
 ) -> Task:
     """The task of one check."""
     known = standard.known
     texts = kept(DocumentKind.KNOWN_VALUES, known.serial, known.source.value.certificate, known.source.text)
-    head = head_of(standard.serial, standard.recipe, texts, bench, identity, operator, temperature_c, started)
+    refuse_uncalibrated(standard.plan, calibration)
+    head = head_of(
+        standard.serial,
+        standard.recipe,
+        texts,
+        bench,
+        identity,
+        operator,
+        temperature_c,
+        started,
+        calibration,
+    )
     judge = partial(_judge, standard, history)
-    return Task(head, standard.channels, standard.plan, judge, bench_data(bench), ANY_PASSIVE)
+    return Task(head, standard.channels, standard.plan, judge, bench_data(bench, calibration), ANY_PASSIVE)
 
 
 def _judge(standard: Standard, history: History, readings: Sequence[Reading | Curve]) -> Verdict:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -85,7 +86,7 @@ class SureHands:
     before: Callable[[Hookup], None] = lambda hookup: None
     name: str = "Signe"
     events: list[Event] = field(default_factory=list)
-    asked_again: list[tuple[Hookup, str]] = field(default_factory=list)
+    asked_again: list[tuple[Any, ...]] = field(default_factory=list)
     stop_when_asked_again: bool = False
     answers: bool = True
     been_there_s: float = 3600.0
@@ -94,6 +95,19 @@ class SureHands:
 
     waited_s: list[float] = field(default_factory=list)
     on_wait: Callable[[float], None] = lambda left_s: None
+    slips: dict[tuple[str, tuple[int, ...]], list[tuple[str, tuple[int, ...]]]] = field(default_factory=dict)
+    """What is really connected, the next times, where a standard is asked for on these ports."""
+
+    def connect(self, standard: str, ports: tuple[int, ...]) -> None:
+        if standard == self.stop_at:
+            raise KeyboardInterrupt
+        slips = self.slips.get((standard, ports), [])
+        wrong, where = slips.pop(0) if slips else (standard, ports)
+        self.bench.connect(wrong, *where)
+
+    def connect_again(self, standard: str, ports: tuple[int, ...], reason: str) -> None:
+        self.asked_again.append((standard, ports, reason))
+        self.connect(standard, ports)
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         if hookup.name == self.stop_at:

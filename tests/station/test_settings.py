@@ -58,6 +58,7 @@ def test_a_new_works_folder_has_every_part_and_nothing_is_left_beside_it(made, t
         "recipes",
         "limits",
         "dialects",
+        "kits",
         "standards",
         "certificates",
         "keys",

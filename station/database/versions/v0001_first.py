@@ -153,6 +153,7 @@ def _calibrations() -> None:
         sa.Column("port", sa.Integer(), nullable=False),
         sa.Column("value_db", sa.Double(), nullable=False),
         sa.Column("at_hz", sa.Double(), nullable=False),
+        sa.Column("turn_deg", sa.Double(), nullable=False),
     )
     _of_calibration(
         "noise",

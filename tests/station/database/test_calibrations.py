@@ -41,7 +41,7 @@ def calibration(make: SimpleNamespace, station: str = "final test 1", hours: flo
     )
     findings = Findings(
         terms={**dict.fromkeys(HOOKUPS, terms(2, 1)), Hookup("TX"): terms(1, 2)},
-        residuals=(Residual("directivity", 1, 57.25, 151e6), Residual("match", 2, 51.5, 160e6)),
+        residuals=(Residual("directivity", 1, 57.25, 151e6), Residual("reflection", 2, 51.5, 160e6, 1.25)),
         noise=(MeasuredNoise(1e3, -114.2, 0.0021, -120.5), MeasuredNoise(100.0, -124.0, 0.0007)),
     )
     step = Step("short", (1,), Use.CALIBRATE, HOOKUPS[0])

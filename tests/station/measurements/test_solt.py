@@ -184,7 +184,7 @@ def test_a_standard_that_is_not_tight_does_not_repeat(use: Use) -> None:
 
     assert isinstance(doubt, StandardDoubt)
     assert "the load does not read the same when it is put on port 1 again" in doubt.words
-    assert "at least 45 dB is asked for" in doubt.words
+    assert "asked for is at least 45 dB" in doubt.words
     assert [(step.standard, step.ports, step.use) for step in doubt.steps] == [
         ("load", (1,), CALIBRATE),
         ("load", (1,), VERIFY),

@@ -1,0 +1,231 @@
+"""A bench with everything a real one adds: calibrated by its hands, then tested on; and what refuses to test."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fixtures_sim.connections import Connectors
+from fixtures_sim.drift import Drift
+from fixtures_sim.imperfections import Imperfections
+from fixtures_sim.port_errors import DrawnPorts
+from fixtures_sim.server import Bench, running_bench
+from station.desk import Desk, open_desk
+from station.errors import DoubtfulMeasurement, StationFault, UserMistake
+from station.measurements.evaluation import BenchData, evaluate
+from station.records import evaluated
+from station.sequencer.events import StandardDoubted
+from station.settings import Works
+
+KIT = """\
+kit: works kit 2
+open: {delay: 23.5 ps, capacitance: [68 fF]}
+short: {delay: 25 ps, inductance: [8 pH]}
+load: {return_loss: 46 dB}
+through: {delay: 41 ps, loss: 0.010 dB}
+"""
+SECTION = """\
+calibration:
+  by: station
+  kit: works-n
+  cables: N 1.5 m, pair 3
+  valid_for: 12 h
+  temperature_change: 3 K
+"""
+
+
+@pytest.fixture
+def simulated() -> Iterator[Bench]:
+    """A bench with test-port errors, drift, and connectors that are never quite the same."""
+    imperfect = Imperfections(ports=DrawnPorts(1, drift=Drift()), connectors=Connectors())
+    with running_bench(seed=1, imperfections=imperfect) as bench:
+        yield bench
+
+
+@pytest.fixture
+def calibrating(works: Works) -> Works:
+    """A works whose bench file says that the station calibrates."""
+    (works.folder / "kits" / "works-n.yaml").write_text(KIT)
+    works.bench.write_text(works.bench.read_text() + SECTION)
+    return works
+
+
+@pytest.fixture
+def now() -> list[datetime]:
+    """The hands of the clock."""
+    return [datetime(2026, 3, 2, 7, 0, tzinfo=UTC)]
+
+
+@pytest.fixture
+def desk(calibrating: Works, now: list[datetime]) -> Iterator[Desk]:
+    with open_desk(calibrating.folder, clock=lambda: now[0]) as opened:
+        yield opened
+
+
+def test_readings_through_a_calibration_are_those_of_the_unit(desk: Desk, hands: Any) -> None:
+    """The unit's own S, as it was built, is known here and nowhere in the station."""
+    with desk.bench(hands, hands.events.append) as bench:
+        made = bench.calibrate(temperature_c=23.0)
+        judged = bench.test("SKV-0001", temperature_c=23.0)
+
+    stored = desk.stored_run("SKV-0001", judged.key.run_number)
+    device = hands.bench.fixture.cabling.device
+    worst_raw, worst = 0.0, 0.0
+    for hookup, sweep in evaluated(stored).items():
+        used = [("TX", "ANT", "RX").index(port) for port in hookup.ports]
+        true = device.s(sweep.freq_hz, hands.bench.fixture.temperature_c)[:, used][:, :, used]
+        raw = evaluate(stored.sweeps, BenchData()).sweeps[hookup].s
+        worst = max(worst, np.abs(sweep.s - true).max())
+        worst_raw = max(worst_raw, np.abs(np.abs(raw) - np.abs(true)).max())
+    # A load of 46 dB, 0.005, counts twice or thrice where a port reflects nearly all, connectors of 55 dB as often.
+    assert worst < 0.02
+    assert worst_raw > 3 * worst
+    assert stored.calibration is not None
+    assert stored.calibration.head.made == made.head.made
+    assert min(each.value_db for each in made.findings.residuals) > 35
+    told = {each.role: each.identity for each in stored.head.instruments}
+    assert told["calibration"] == (
+        "by the station, 2026-03-02 07:00 UTC, kit works kit 2, cables N 1.5 m, pair 3, Signe"
+    )
+
+
+def test_a_bench_that_was_never_calibrated_is_not_ready(desk: Desk, hands: Any) -> None:
+    with desk.bench(hands, hands.events.append) as bench:
+        (reason,) = bench.readiness().reasons
+        with pytest.raises(StationFault, match="never calibrated; calibrate with `station calibrate`"):
+            bench.test("SKV-0001")
+    assert reason.what == "the bench was never calibrated"
+
+
+@pytest.mark.parametrize(
+    ("hours", "temperature_c", "kit", "expected"),
+    [
+        (11.9, 25.0, KIT, ""),
+        (12.1, 23.0, KIT, "held until 2026-03-02 19:00 UTC"),
+        (1.0, 27.0, KIT, "made at 23 °C, it is 27 °C now; bench.yaml allows 3 K"),
+        (1.0, 23.0, KIT.replace("46 dB", "40 dB"), "other words on its kit"),
+    ],
+)
+def test_a_calibration_holds_as_long_as_the_bench_file_says(
+    desk: Desk, hands: Any, now: list[datetime], hours: float, temperature_c: float, kit: str, expected: str
+) -> None:
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(temperature_c=23.0)
+    (desk.works.folder / "kits" / "works-n.yaml").write_text(kit)
+    now[0] += timedelta(hours=hours)
+
+    with desk.bench(hands, hands.events.append) as bench:
+        reasons = bench.readiness(temperature_c).reasons
+
+    assert [expected in reason.what for reason in reasons] == [True] * bool(expected)
+    assert all(reason.way_out == "calibrate with `station calibrate`" for reason in reasons)
+
+
+def test_a_slip_is_put_right_and_the_calibration_goes_on(desk: Desk, hands: Any) -> None:
+    hands.slips[("load", (2,))] = [("load", (1,))]
+
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate()
+
+    assert hands.asked_again == [("load", (2,), "the load seems to sit on port 1, not on port 2")]
+    assert sum(isinstance(event, StandardDoubted) for event in hands.events) == 1
+
+
+def test_what_stays_wrong_is_refused_and_nothing_is_kept(desk: Desk, hands: Any) -> None:
+    hands.slips[("open", (1,))] = [("short", (1,))] * 3
+
+    with desk.bench(hands, hands.events.append) as bench:
+        with pytest.raises(
+            DoubtfulMeasurement, match="not accepted and nothing of it is kept: short and open"
+        ):
+            bench.calibrate()
+        assert not bench.readiness().is_ready
+    assert desk.store.latest_calibration("final test 1") is None
+
+
+def test_stopping_in_the_middle_keeps_nothing(desk: Desk, hands: Any) -> None:
+    hands.stop_at = "through"
+
+    with desk.bench(hands, hands.events.append) as bench, pytest.raises(KeyboardInterrupt):
+        bench.calibrate()
+
+    assert desk.store.latest_calibration("final test 1") is None
+
+
+def test_a_unit_outside_what_was_calibrated_is_refused_before_the_bench_is_touched(
+    desk: Desk, hands: Any
+) -> None:
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(((450e6, 466e6),))
+        with pytest.raises(
+            UserMistake, match=r"calibrated from 44\d.* MHz to .* MHz, wanted are .*; calibrate"
+        ):
+            bench.test("SKV-0001")
+    assert desk.store.runs("SKV-0001") == ()
+
+
+def test_the_command_guides_and_tells_what_came_of_it(
+    calibrating: Works, hands: Any, station: Callable[..., Any]
+) -> None:
+    """Nobody moves the cables here, so the first standard is not what it should be."""
+    hands.bench.connect("load", 1)
+
+    ran = station("calibrate", "--works", calibrating.folder, "--operator", "Signe", stdin="\n" * 3)
+
+    assert ran.code == 5
+    assert "Caution: Nothing is keyed" in ran.out
+    assert "Connect the short on port 1, every other port left open." in ran.out
+    assert "port 1 reflects too little for a short" in ran.err
+
+
+def test_a_calibration_by_the_analyzer_is_believed_until_its_day(
+    works: Works, hands: Any, station: Callable[..., Any]
+) -> None:
+    today = datetime.now(UTC).date()
+    text = works.bench.read_text()
+    section = "calibration:\n  by: analyzer\n  made: {}\n  valid_for: 30 d\n"
+
+    works.bench.write_text(text + section.format(today - timedelta(days=3)))
+    fresh = station("ready", "--works", works.folder, "--json")
+    works.bench.write_text(text + section.format(today - timedelta(days=31)))
+    old = station("ready", "--works", works.folder)
+
+    assert fresh.code == 0
+    assert json.loads(fresh.out)["calibration"] == (
+        f"by the analyzer's own means, {today - timedelta(days=3)}, as the bench file says"
+    )
+    assert old.code == 5
+    assert f"the analyzer was calibrated on {today - timedelta(days=31)}, which held until" in old.out
+
+
+def test_a_bench_file_that_does_not_say_leaves_it_unknown(works: Works, station: Callable[..., Any]) -> None:
+    ran = station("ready", "--works", works.folder)
+    assert ran.code == 0
+    assert "Calibration of the test ports: nothing is known of it." in ran.out
+    refused = station("calibrate", "--works", works.folder, "--operator", "Signe")
+    assert refused.code == 2
+    assert "does not say that the station calibrates" in refused.err
+
+
+@pytest.mark.parametrize(
+    ("section", "expected"),
+    [
+        ("  by: station\n  valid_for: 12 h\n", "with 'by: station' give 'kit'"),
+        ("  by: analyzer\n  valid_for: 12 h\n", "with 'by: analyzer' give 'made'"),
+        ("  by: station\n  kit: lost\n  valid_for: 12 h\n", "there is no .*kits/lost.yaml"),
+        ("  by: analyzer\n  made: 2026-11-20\n  kit: n\n  valid_for: 12 h\n", "there is no 'kit'"),
+    ],
+)
+def test_a_mistake_in_the_section_is_told(
+    works: Works, station: Callable[..., Any], section: str, expected: str
+) -> None:
+    works.bench.write_text(works.bench.read_text() + "calibration:\n" + section)
+    ran = station("check", works.bench, "--works", works.folder)
+    assert ran.code == 2
+    assert re.search(rf"bench\.yaml:\d+.*{expected}", ran.out), ran.out
