@@ -17,6 +17,7 @@ from station.instruments.catalog import ANALYZERS, AnalyzerKind, kind_named
 from station.instruments.visa import address_mistake
 from station.measurements.kit import Kit
 from station.measurements.load import Load, Loads, read_load
+from station.measurements.scalar_figures import ScalarFigures
 from station.measurements.sweep import WHOLE, Port
 
 MOST_REFLECTED = 0.5
@@ -145,6 +146,7 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
         yield source.mistake(("analyzer", "kind"), what)
     if wrong := address_mistake(analyzer.address):
         yield source.mistake(("analyzer", "address"), wrong)
+    yield from _figures_of_another_kind(source)
     thermometer = source.value.thermometer
     if thermometer is not None and (wrong := address_mistake(thermometer.address)):
         yield source.mistake(("thermometer", "address"), wrong)
@@ -161,3 +163,14 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
     if kind is not None and not kind.behind_switch:
         behind = " or ".join(f"'{kind.name}'" for kind in ANALYZERS if kind.behind_switch)
         yield source.mistake(("switch",), f"only an analyzer of kind {behind} can be behind a switch")
+
+
+def _figures_of_another_kind(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
+    """A scalar bench must state what it is worth: without its noise floor nobody knows what it can measure."""
+    scalar, figures = source.value.analyzer.kind == "scalar", source.value.uncertainty
+    own = "'log_linearity', 'source_match', 'receiver_match' and 'bridge_loss'"
+    if scalar and not isinstance(figures, ScalarFigures):
+        what = f"a scalar bench must state its figures under 'uncertainty', among them {own}"
+        yield source.mistake(("uncertainty",) if figures else ("analyzer", "kind"), what)
+    if not scalar and isinstance(figures, ScalarFigures):
+        yield source.mistake(("uncertainty",), f"{own} are figures of a scalar bench; this one is none")

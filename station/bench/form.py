@@ -35,7 +35,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from limits.quantity import Decibel, Hertz, Text, Whole
 from limits.yamlfile import Form, editor_schema
@@ -45,6 +45,7 @@ from station.bench.standard import CheckStandardForm
 from station.bench.switch import SwitchForm
 from station.bench.thermometer import ThermometerForm
 from station.measurements.figures import Figures
+from station.measurements.scalar_figures import ScalarFigures
 from station.measurements.sweep import PORTS, Port
 
 IDENTITY_IS = (
@@ -104,12 +105,24 @@ class LoadsForm(Form):
         return self
 
 
+def _figures_of(value: object) -> str:
+    """Which kind of bench the figures are of: one of a scalar bench has some that no other has."""
+    named = set(value) if isinstance(value, dict) else set()
+    own = set(ScalarFigures.model_fields) - set(Figures.model_fields)
+    return "scalar" if isinstance(value, ScalarFigures) or named & own else "vector"
+
+
+AnyFigures = Annotated[
+    Annotated[Figures, Tag("vector")] | Annotated[ScalarFigures, Tag("scalar")], Discriminator(_figures_of)
+]
+
+
 class BenchForm(Form):
     """The form of a bench file."""
 
     bench: Text
     analyzer: AnalyzerForm
-    uncertainty: Figures | None = None
+    uncertainty: AnyFigures | None = None
     """What the uncertainty of readings is worked out from; without it none is stated."""
     loads: LoadsForm | None = None
     check_standard: CheckStandardForm | None = None

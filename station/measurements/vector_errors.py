@@ -29,11 +29,8 @@ def vector_sources(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     yield from _noise(excerpt, figures)
     yield from _reflection(excerpt, figures) if excerpt.is_reflection else _transmission(excerpt, figures)
     yield from _third_port(excerpt, figures)
-    yield from _of_the_unit(excerpt, figures)
-    if figures.resolution is not None:
-        digit = np.full(len(excerpt.freq_hz), figures.resolution / 2 / DB_PER_NEPER)
-        shown = f"{figures.resolution:g} dB"
-        yield ErrorSource("resolution", Distribution.RECTANGULAR, digit, shown, each_point=True)
+    yield from of_the_unit(excerpt, figures)
+    yield from last_digit(excerpt, figures)
 
 
 def _noise(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
@@ -58,7 +55,15 @@ def _noise(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     yield ErrorSource("trace noise", Distribution.NORMAL, trace, shown, each_point=True)
 
 
-def _of_the_unit(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
+def last_digit(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
+    """How finely the analyzer tells its readings."""
+    if figures.resolution is not None:
+        digit = np.full(len(excerpt.freq_hz), figures.resolution / 2 / DB_PER_NEPER)
+        shown = f"{figures.resolution:g} dB"
+        yield ErrorSource("resolution", Distribution.RECTANGULAR, digit, shown, each_point=True)
+
+
+def of_the_unit(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     """Its temperature moves the whole trace over frequency."""
     if figures.unit_temperature is None or figures.tuning_drift is None:
         return
@@ -69,18 +74,18 @@ def _of_the_unit(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
 
 
 def _transmission(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
-    yield _gain(excerpt, "connectors", Distribution.NORMAL, figures.connector_repeatability)
-    yield _gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
+    yield gain(excerpt, "connectors", Distribution.NORMAL, figures.connector_repeatability)
+    yield gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
     if figures.cable_flex is not None:
-        yield _gain(excerpt, "cable flex", Distribution.NORMAL, figures.cable_flex)
+        yield gain(excerpt, "cable flex", Distribution.NORMAL, figures.cable_flex)
     if figures.leakage is not None:
-        shown = f"{figures.leakage:g} dB beside {_db(excerpt.size)}"
+        shown = f"{figures.leakage:g} dB beside {in_db(excerpt.size)}"
         yield vector("leakage", wave_of(figures.leakage) / excerpt.size, shown, background=True)
     match = wave_of(figures.port_match)
     for name, port in (("source match", excerpt.source), ("load match", excerpt.to)):
         reflection = excerpt.s(port, port)
         yield vector(
-            name, match * reflection, f"{figures.port_match:g} dB against {_db(reflection)} at {port}"
+            name, match * reflection, f"{figures.port_match:g} dB against {in_db(reflection)} at {port}"
         )
 
 
@@ -88,21 +93,21 @@ def _reflection(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     port, size = excerpt.to, excerpt.size
     # What moves a transmission by so many dB disturbs the reflected wave by as large a share of the incident one.
     disturbed = figures.connector_repeatability / DB_PER_NEPER / size
-    shown = f"{figures.connector_repeatability:g} dB, beside {_db(size)}"
+    shown = f"{figures.connector_repeatability:g} dB, beside {in_db(size)}"
     # one part of a vector of any phase
     yield ErrorSource("connectors", Distribution.NORMAL, disturbed, shown, any_phase=True)
-    yield _gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
+    yield gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
     if figures.cable_flex is not None:
         # one cable instead of two, but there and back
-        yield _gain(excerpt, "cable flex", Distribution.NORMAL, math.sqrt(2) * figures.cable_flex)
-    shown = f"{figures.directivity:g} dB beside {_db(size)}"
+        yield gain(excerpt, "cable flex", Distribution.NORMAL, math.sqrt(2) * figures.cable_flex)
+    shown = f"{figures.directivity:g} dB beside {in_db(size)}"
     yield vector("directivity", wave_of(figures.directivity) / excerpt.s(port, port), shown)
     match = wave_of(figures.port_match)
-    shown = f"{figures.port_match:g} dB against {_db(size)} at {port}"
+    shown = f"{figures.port_match:g} dB against {in_db(size)} at {port}"
     yield vector("source match", match * excerpt.s(port, port), shown)
     other = excerpt.hookup.second if port == excerpt.hookup.first else excerpt.hookup.first
     there_and_back = excerpt.s(other, port) * excerpt.s(port, other)
-    shown = f"{figures.port_match:g} dB at {other}, {_db(there_and_back)} there and back"
+    shown = f"{figures.port_match:g} dB at {other}, {in_db(there_and_back)} there and back"
     yield vector("load match", match * there_and_back / excerpt.s(port, port), shown)
 
 
@@ -119,11 +124,11 @@ def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
         else ("load on the idle port", figures.load_match)
     )
     by_way = excerpt.s(third, source) * excerpt.s(to, third)
-    shown = f"{match_db:g} dB at {third}, {_db(by_way)} by that way"
+    shown = f"{match_db:g} dB at {third}, {in_db(by_way)} by that way"
     yield vector(name, wave_of(match_db) * by_way / excerpt.s(to, source), shown)
 
 
-def _gain(excerpt: Excerpt, name: str, distribution: Distribution, by_db: float) -> ErrorSource:
+def gain(excerpt: Excerpt, name: str, distribution: Distribution, by_db: float) -> ErrorSource:
     """What makes the whole wave stronger or weaker by the same dB everywhere."""
     return ErrorSource(
         name, distribution, np.full(len(excerpt.freq_hz), by_db / DB_PER_NEPER), f"{by_db:g} dB"
@@ -135,6 +140,6 @@ def wave_of(down_db: float) -> float:
     return float(10 ** (-down_db / 20))
 
 
-def _db(size: ComplexArray | FloatArray) -> str:
+def in_db(size: ComplexArray | FloatArray) -> str:
     """As it is in the middle of the excerpt."""
     return f"{-20 * math.log10(max(abs(size[len(size) // 2]), SMALLEST)):.1f} dB"

@@ -1,0 +1,100 @@
+"""The bench file of a scalar bench: what it must state, and what it makes of the analyzer."""
+
+from __future__ import annotations
+
+import jsonschema
+import pytest
+import yaml
+
+from limits.errors import BadInput
+from station.bench.file import load
+from station.bench.form import bench_schema
+from station.bench.opening import dialect_of
+from station.measurements.scalar_figures import ScalarFigures
+from station.measurements.sweep import HOOKUPS, SINGLES
+
+TEXT = """\
+bench: final test 2
+analyzer:
+  kind: scalar
+  address: TCPIP::127.0.0.1::5025::SOCKET
+  dialect: power-single
+  identity: Simulated spectrum analyzer
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+uncertainty:
+  noise_floor: -95 dBm at 1 kHz
+  trace_noise: 0.01 dB
+  log_linearity: 0.2 dB
+  connector_repeatability: 0.02 dB
+  drift: 0.05 dB
+  source_match: 20 dB
+  receiver_match: 20 dB
+  directivity: 35 dB
+  port_match: 25 dB
+  bridge_loss: 13 dB
+  load_match: 40 dB
+"""
+
+
+@pytest.fixture
+def write(tmp_path):
+    def write(text):
+        path = tmp_path / "bench.yaml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+def told(path):
+    with pytest.raises(BadInput) as caught:
+        load(path)
+    return [str(mistake).removeprefix(f"{path}:") for mistake in caught.value.mistakes]
+
+
+def test_a_scalar_bench_sweeps_pairs_and_single_ports_without_phases(write):
+    bench = load(write(TEXT))
+    assert bench.ability.hookups == (*HOOKUPS, *SINGLES)
+    assert not bench.ability.phase
+    assert isinstance(bench.source.value.figures, ScalarFigures)
+
+
+def test_its_schema_takes_it():
+    jsonschema.validate(yaml.load(TEXT, yaml.BaseLoader), bench_schema())
+
+
+def test_loads_cannot_be_taken_out_of_magnitudes(write, tmp_path):
+    (tmp_path / "load.s1p").write_text("# MHz S MA R 50\n1 0.02 0\n3000 0.04 -90\n")
+    bench = load(write(TEXT + "loads: {TX: load.s1p, ANT: load.s1p, RX: load.s1p}\n"))
+    assert bench.loads is None
+    assert len(bench.load_files) == 3
+
+
+def test_a_scalar_bench_without_figures_is_refused(write):
+    (mistake,) = told(write(TEXT.partition("uncertainty")[0]))
+    assert mistake.startswith("3:9: a scalar bench must state its figures under 'uncertainty'")
+
+
+def test_figures_of_the_other_kind_are_refused_on_either(write):
+    own = ("log_linearity: 0.2 dB", "source_match: 20 dB", "receiver_match: 20 dB", "bridge_loss: 13 dB")
+    without = TEXT
+    for line in own:
+        without = without.replace(f"  {line}\n", "")
+    assert any("a scalar bench must state" in each for each in told(write(without)))
+    assert any("this one is none" in each for each in told(write(TEXT.replace("scalar", "vector", 1))))
+
+
+def test_a_missing_or_misspelt_figure_is_told_at_its_place(write):
+    (missing,) = told(write(TEXT.replace("  drift: 0.05 dB\n", "")))
+    assert "'drift' is missing" in missing
+    assert any(
+        "did you mean 'bridge_loss'" in each
+        for each in told(write(TEXT.replace("bridge_loss", "bridgeloss")))
+    )
+
+
+def test_a_dialect_of_s_parameters_is_refused(write):
+    with pytest.raises(BadInput, match="cannot use; it needs one with 'paths: none'"):
+        dialect_of(load(write(TEXT.replace("power-single", "linear-single"))), None)
