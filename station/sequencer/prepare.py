@@ -130,7 +130,7 @@ def make_task(
         started,
         calibration,
     )
-    data, effort = bench_data(bench, calibration), prepared.recipe.effort
+    data = bench_data(bench, calibration)
     return Task(
         replace(head, settled_since=climate.settled_since),
         channels,
@@ -139,9 +139,20 @@ def make_task(
         data,
         CHECKS if bench.ability.phase else MAGNITUDE_CHECKS,
         climate=climate,
-        # What a reading is worth is not known without figures; then everything is swept with care at once.
-        care=Care(effort, table, channels, data.figures, data.loads) if effort and data.figures else None,
+        care=_care(prepared, data, bench.ability),
     )
+
+
+def _care(prepared: Prepared, data: BenchData, ability: Ability) -> Care | None:
+    """None where everything is swept with care at once.
+
+    So it is where the bench states no figures, since nobody knows then what is near; and with magnitudes alone, where
+    a pair of ports is put together from hook-ups of which each has its own settings.
+    """
+    effort = prepared.recipe.effort
+    if effort is None or data.figures is None or not ability.phase:
+        return None
+    return Care(effort, prepared.table, prepared.channels, data.figures, data.loads)
 
 
 def head_of(

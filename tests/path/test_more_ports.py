@@ -38,19 +38,30 @@ def bench_file(kind: str, bench: Bench) -> str:
     return text
 
 
-Run = Callable[[str], tuple[list[Hookup], list[Hookup], dict[str, Reading]]]
+FIGURES = """\
+uncertainty:
+  noise_floor: -115 dBm at 1 kHz
+  trace_noise: 0.002 dB
+  connector_repeatability: 0.02 dB
+  drift: 0.02 dB
+  directivity: 44 dB
+  port_match: 40 dB
+  load_match: 44 dB
+"""
+
+Run = Callable[..., tuple[list[Hookup], list[Hookup], dict[str, Reading]]]
 
 
 @pytest.fixture
 def run(works: Works, hands) -> Run:
     """Tests one unit on a bench of a kind; the hook-ups asked for, the sweeps made, and the readings."""
 
-    def run(kind: str) -> tuple[list[Hookup], list[Hookup], dict[str, Reading]]:
+    def run(kind: str, stated: str = "") -> tuple[list[Hookup], list[Hookup], dict[str, Reading]]:
         careful = (defect_from({"kind": "tolerance", "percent": 30}),)
         events = hands.events
         events.clear()
         with running_bench(seed=1, **KINDS[kind][2]) as bench:
-            works.bench.write_text(bench_file(kind, bench))
+            works.bench.write_text(bench_file(kind, bench) + stated)
             bench.place(build_unit("SK-V4", "SKV-0001", 156.6e6, 157.4e6, 1, careful))
             hands.bench = bench
             with open_desk(works.folder) as desk, desk.bench(hands, events.append) as session:
@@ -85,3 +96,18 @@ def test_a_unit_reads_the_same_as_pair_by_pair(run: Run, kind: str) -> None:
     assert len(compared) >= 8
     for name in compared:
         assert other[name].value == pytest.approx(by_pairs[name].value, abs=NOISE_DB), name
+
+
+@pytest.mark.parametrize(("kind", "cabled"), [("three-port", [WHOLE]), ("switched", [WHOLE])])
+def test_what_counts_is_swept_again_without_another_hook_up(
+    run: Run, kind: str, cabled: list[Hookup]
+) -> None:
+    """With stated figures the recipe's effort applies: an isolation near the floor of the fast sweep."""
+    careful = run(kind)
+    asked, swept, readings = run(kind, FIGURES)
+    assert asked == cabled
+    assert len(swept) > len(careful[1])
+    assert set(swept) == set(careful[1])
+    u = readings["isolation_at_rx"].u
+    assert u is not None
+    assert readings["isolation_at_rx"].value == pytest.approx(careful[2]["isolation_at_rx"].value, abs=2 * u)
