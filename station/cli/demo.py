@@ -33,8 +33,6 @@ from station.sequencer.events import Event, HookupAsked
 
 NAME = "Skerry Works, demonstration"
 ADDRESS = ("Net Loft Quay 3", "Holmsund Skerries")
-TEMPERATURE_C = 23.0
-
 ORDERS = """\
 order,customer,model,tx,rx,serials,due
 SKO-2604,Northern Skerries Coastal Rescue,SK-V4,156.600 MHz,157.400 MHz,SKV-0101..SKV-0107,2026-12-18
@@ -52,7 +50,18 @@ analyzer:
   from: 300 kHz
   to: 3 GHz
   most_points: 1601
+thermometer:
+  address: {thermometer}
+  identity: Simulated thermometer
+cables:
+  cable 1: {{port: 1, service_after: 500 matings}}
+  cable 2: {{port: 2, service_after: 500 matings}}
 """
+
+CONDITIONS = """\
+conditions: {settle: 20 min, temperature: 18 to 28 °C, most_change: 2 K}
+"""
+"""Of every product's recipe in this works; the hands say that each unit has lain there for as long."""
 
 CAREFUL = {"kind": "tolerance", "percent": 30}
 """Built with a third of the usual errors, so that the rehearsed defect alone decides, at any seed."""
@@ -112,8 +121,16 @@ def _free_folder() -> Path:
     raise UserMistake("there are 999 station-demo folders here; remove some, or name another with --folder")
 
 
+def _bench(ports: Ports) -> str:
+    return BENCH.format(address=ports.socket_address, thermometer=ports.address_of("thermometer"))
+
+
 def _make_works(folder: Path, ports: Ports) -> None:
-    works = desks.make_works(folder, NAME, ADDRESS, BENCH.format(address=ports.socket_address))
+    works = desks.make_works(folder, NAME, ADDRESS, _bench(ports))
+    for model in {line.split(",")[2] for line in ORDERS.splitlines()[1:]}:
+        recipe = works.recipes / f"{model}.yaml"
+        text = recipe.read_text(encoding="utf-8")
+        recipe.write_text(text.replace("overview:", f"{CONDITIONS}overview:", 1), encoding="utf-8")
     passphrase = secrets.token_urlsafe(18)
     write_whole(works.keys / "passphrase", passphrase.encode(), private=True)
     text = (works.folder / settings.FILE).read_text(encoding="utf-8")
@@ -143,7 +160,7 @@ def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:
             for order in orders:
                 for serial in order.serials:
                     _place(hands, order, serial)
-                    judged = bench.test(serial, temperature_c=TEMPERATURE_C)
+                    judged = bench.test(serial)
                     progress.update(bar, description=f"{serial}: certificate")
                     issued = desk.certify(serial, judged.key.run_number, key)
                     outcomes.rows.append(_row(serial, order.model, judged.verdict, issued.entry.file))

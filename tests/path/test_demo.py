@@ -96,3 +96,18 @@ def test_yield_by_an_unknown_word_names_the_nearest(demos, station) -> None:
     folder, _, _ = demos
     told = station("yield", "--works", folder, "--by", "modl")
     assert (told.code, "did you mean 'model'?" in told.err) == (2, True)
+
+
+def test_every_unit_was_settled_and_its_temperature_taken_twice(demos, station) -> None:
+    folder, _, _ = demos
+    for serial in ("SKV-0101", "SKU-0206", "SKL-0301"):
+        facts = json.loads(station("show", serial, "--works", folder, "--json").out)["readings_of"]
+        assert facts["settled_since"] < facts["started"]
+        assert all(22.5 < facts[name] < 23.5 for name in ("temperature_c", "temperature_end_c"))
+
+
+def test_every_hook_up_wore_the_cables(demos, station) -> None:
+    folder, _, _ = demos
+    first, second = json.loads(station("service", "--works", folder, "--json").out)
+    # Each unit takes cable 1 to three ports and cable 2 to two of them.
+    assert (first["matings"], second["matings"]) >= (14 * 3, 14 * 2)
