@@ -6,13 +6,14 @@ A procedure looks at every sweep as it comes, and says why a step is not believe
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal, Protocol
 
 from station.measurements.calibration import ErrorTerms
+from station.measurements.load import Load
 from station.measurements.noise import MeasuredNoise
-from station.measurements.sweep import Hookup, Sweep
+from station.measurements.sweep import Hookup, Port, Sweep
 
 Standard = Literal["open", "short", "load", "through", "terminated"]
 """`terminated` is a load on every one of the ports, any that is at hand."""
@@ -23,6 +24,7 @@ class Use(StrEnum):
 
     CALIBRATE = "to calibrate"
     TRACE = "to see how readings scatter"
+    IDLE = "to see what the switch puts on a port that idles"
     VERIFY = "once more, to see that it repeats"
     FLOOR = "to hear the noise"
 
@@ -82,6 +84,9 @@ class Findings:
     residuals: tuple[Residual, ...]
     noise: tuple[MeasuredNoise, ...]
     """One for each bandwidth."""
+
+    loads: Mapping[Port, Load] = field(default_factory=dict)
+    """What idle ports carry, where the bench itself terminates them."""
 
 
 Swept = Mapping[Step, Sequence[Sweep]]
