@@ -13,6 +13,7 @@ from station.database.entries import CalibrationHead, DocumentKind, StoredText
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.kit import Kit
+from station.measurements.scalar_procedure import ScalarProcedure
 from station.measurements.solt import VectorProcedure
 from station.measurements.standards import Procedure
 from station.measurements.sweep import SweepSettings
@@ -68,19 +69,16 @@ def calibration_task(
     noise = dict.fromkeys(SweepSettings(each.bandwidth_hz, 1, each.power_dbm) for each in runs)
     return CalibrationTask(
         head=_head(bench, form, kit, occasion),
-        procedure=_procedure(bench, form, kit, ability),
+        procedure=_procedure(form, kit, ability),
         segments=segments,
         settings=form.sweep.settings,
         noise=tuple(noise),
     )
 
 
-def _procedure(bench: Bench, form: CalibrationForm, kit: Kit, ability: Ability) -> Procedure:
+def _procedure(form: CalibrationForm, kit: Kit, ability: Ability) -> Procedure:
     if not ability.phase:
-        raise UserMistake(
-            f"{bench.source.file}: an analyzer of kind '{bench.kind.name}' measures no phases, so there is nothing "
-            "to calibrate with a kit"
-        )
+        return ScalarProcedure(form.largest_step_hz, form.repeats_within)
     return VectorProcedure(ability.hookups, kit, form.largest_step_hz, form.repeats_within)
 
 

@@ -55,10 +55,11 @@ from station.sequencer.calibrating import run_calibration
 from station.sequencer.calibration_age import in_force, in_words
 from station.sequencer.calibration_plan import Stretch
 from station.sequencer.conditions import Climate
+from station.sequencer.depth import out_of_depth
 from station.sequencer.events import Listener, Warned
 from station.sequencer.operator import Operator
 from station.sequencer.plan import Plan
-from station.sequencer.prepare import Prepared, make_task, plan_for, prepare
+from station.sequencer.prepare import Prepared, bench_data, make_task, plan_for, prepare
 from station.sequencer.readiness import BEFORE_A_CHECK, QUESTIONS, Readiness, look_around
 from station.sequencer.reasons import Circumstances, Question
 from station.sequencer.recipe import Recipe
@@ -397,6 +398,7 @@ class OpenBench:
             temperature_c,
             settled_since,
         )
+        self._expect_depth(prepared)
         climate = arrival.settled(self._expect_ready)
         readiness = self._expect_ready(climate)
         for warning in readiness.warnings:
@@ -484,6 +486,14 @@ class OpenBench:
         climate, broken = climate_now(self.thermometer, temperature_c)
         found = self._look_around(climate, questions)
         return replace(found, reasons=(*found.reasons, *broken))
+
+    def _expect_depth(self, prepared: Prepared) -> None:
+        """Raises StationFault with every characteristic that this bench cannot measure to the needed depth."""
+        figures = bench_data(self.bench, in_force(self.bench, self.desk.store)).figures
+        settings = prepared.recipe.settings
+        found = tuple(out_of_depth(prepared.plan, prepared.table, prepared.channels, figures, settings))
+        if found:
+            raise StationFault("not ready to test: " + "; ".join(map(str, found)))
 
     def _expect_ready(self, climate: Climate) -> Readiness:
         """Raises StationFault with every reason that speaks against testing."""

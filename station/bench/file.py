@@ -166,11 +166,17 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
 
 
 def _figures_of_another_kind(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
-    """A scalar bench must state what it is worth: without its noise floor nobody knows what it can measure."""
+    """A scalar bench must state what it is worth, since without its floor nobody knows what it can measure, and
+    magnitudes are nothing without references."""
     scalar, figures = source.value.analyzer.kind == "scalar", source.value.uncertainty
     own = "'log_linearity', 'source_match', 'receiver_match' and 'bridge_loss'"
     if scalar and not isinstance(figures, ScalarFigures):
         what = f"a scalar bench must state its figures under 'uncertainty', among them {own}"
         yield source.mistake(("uncertainty",) if figures else ("analyzer", "kind"), what)
+    if scalar and (source.value.calibration is None or source.value.calibration.by != "station"):
+        what = "a scalar bench needs reference sweeps: write 'by: station' under 'calibration'"
+        yield source.mistake(
+            ("calibration", "by") if source.value.calibration else ("analyzer", "kind"), what
+        )
     if not scalar and isinstance(figures, ScalarFigures):
         yield source.mistake(("uncertainty",), f"{own} are figures of a scalar bench; this one is none")

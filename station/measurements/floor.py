@@ -27,6 +27,7 @@ the bound is our own derivation, as above; 10 and 20 dB are common practice.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -81,10 +82,20 @@ def above_floor(view: View, sweep: Sweep, floor_at: FloorAt) -> View:
     if not near.any() and not correct.any():
         return view
     power = np.where(correct, wave**2 - noise**2, wave**2)
-    # ndtri: how many standard deviations a normal variable keeps below with that probability
-    z = float(ndtri(CONFIDENCE ** (1 / max(1, int(near.sum())))))
+    z = _deviations(int(near.sum()))
     most = wave + z * noise / np.sqrt(2 * averaged) + leak
     return replace(view, db=np.where(near, -20 * np.log10(most), -10 * np.log10(power)), bound=near)
+
+
+def silent_bound_db(floor: Floor, points: int) -> float:
+    """What is told, "at least so much", where nothing comes through, and one of so many points is picked."""
+    most = floor.noise * (1 + _deviations(points) / math.sqrt(2 * floor.averaged)) + floor.leak
+    return -20 * math.log10(most)
+
+
+def _deviations(points: int) -> float:
+    """How many standard deviations a normal variable keeps below, at all of the points, with the confidence."""
+    return float(ndtri(CONFIDENCE ** (1 / max(1, points))))
 
 
 _FIGURES = ("noise", "leak", "averaged")

@@ -94,7 +94,11 @@ def test_behind_a_switch_every_pair_is_swept_and_the_unit_cabled_once(write):
         (("5026::SOCKET", "http::SOCKET"), "3:12", "'http' is no port"),
         (("identity: Simulated RF switch", "ports: {TX: 1}"), "5:3", "'identity' is missing"),
         (("RF switch", "RF switch\n  ports: {RX: 2}"), "6:10", "cannot be on one port of the switch"),
-        (("kind: vector", "kind: three-port"), "3:3", "only an analyzer of kind 'vector' can be behind a switch"),
+        (
+            ("kind: vector", "kind: three-port"),
+            "3:3",
+            "only an analyzer of kind 'vector' can be behind a switch",
+        ),
     ],
 )
 def test_each_mistake_of_a_switch_is_told_at_its_place(write, change, place, said):

@@ -35,12 +35,22 @@ uncertainty:
   port_match: 25 dB
   bridge_loss: 13 dB
   load_match: 40 dB
+calibration: {by: station, kit: works-n, valid_for: 12 h}
+"""
+KIT = """\
+kit: works kit 2
+open: {delay: 23.5 ps, capacitance: [68 fF]}
+short: {delay: 25 ps, inductance: [8 pH]}
+load: {return_loss: 46 dB}
+through: {delay: 41 ps, loss: 0.010 dB}
 """
 
 
 @pytest.fixture
 def write(tmp_path):
     def write(text):
+        (tmp_path / "kits").mkdir(exist_ok=True)
+        (tmp_path / "kits" / "works-n.yaml").write_text(KIT)
         path = tmp_path / "bench.yaml"
         path.write_text(text, encoding="utf-8")
         return path
@@ -73,8 +83,16 @@ def test_loads_cannot_be_taken_out_of_magnitudes(write, tmp_path):
 
 
 def test_a_scalar_bench_without_figures_is_refused(write):
-    (mistake,) = told(write(TEXT.partition("uncertainty")[0]))
+    head, _, rest = TEXT.partition("uncertainty")
+    (mistake,) = told(write(head + rest[rest.index("calibration") :]))
     assert mistake.startswith("3:9: a scalar bench must state its figures under 'uncertainty'")
+
+
+def test_a_scalar_bench_that_takes_no_references_is_refused(write):
+    (mistake,) = told(write(TEXT.partition("calibration")[0]))
+    assert mistake.startswith("3:9: a scalar bench needs reference sweeps")
+    analyzers = TEXT.replace("by: station, kit: works-n", "by: analyzer, made: 2026-01-01")
+    assert any("a scalar bench needs reference sweeps" in each for each in told(write(analyzers)))
 
 
 def test_figures_of_the_other_kind_are_refused_on_either(write):
