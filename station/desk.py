@@ -456,7 +456,12 @@ class OpenBench:
         calibration is not accepted, KeyboardInterrupt when the operator stops.
         """
         plans = [] if over else list(self._open_plans())
-        occasion = Occasion(self.analyzer.identify(), self.operator.name, temperature_c, self.desk.clock())
+        climate, broken = climate_now(self.thermometer, temperature_c)
+        if broken:
+            raise StationFault("; ".join(map(str, broken)))
+        occasion = Occasion(
+            self.analyzer.identify(), self.operator.name, climate.temperature_c, self.desk.clock()
+        )
         task = calibration_task(self.bench, self.analyzer.ability, plans, over, occasion)
         made = run_calibration(task, self.analyzer, self.operator, self.listen)
         self.desk.store.keep_calibration(made)

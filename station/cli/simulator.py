@@ -72,14 +72,15 @@ def simulated_bench(
     *,
     real_time: bool = False,
     imperfect: bool = False,
+    uncalibrated: bool = False,
     bench: str = "two-port",
     socket_port: int = 0,
     hislip_port: int = 0,
 ) -> Iterator[Ports]:
     """A simulated bench for as long as the block lasts; it also ends when this program dies.
 
-    An `imperfect` one adds everything a real bench adds, from test-port errors to cables that are bent. `bench` is
-    one of BENCHES.
+    An `imperfect` one adds everything a real bench adds, from test-port errors to cables that are bent; an
+    `uncalibrated` one test-port errors, and connectors that are never quite the same. `bench` is one of BENCHES.
     """
     if bench not in BENCHES:
         raise UserMistake(f"there is no simulated bench '{bench}'; there are {', '.join(BENCHES)}")
@@ -87,6 +88,7 @@ def simulated_bench(
     command += ["--socket-port", str(socket_port), "--hislip-port", str(hislip_port)]
     command += ["--real-time"] if real_time else []
     command += ["--imperfect"] if imperfect else []
+    command += ["--test-port-errors", "--connectors"] if uncalibrated else []
     command += BENCHES[bench]
     pipe = subprocess.PIPE
     try:
