@@ -70,6 +70,7 @@ from station.settings import Works
 if TYPE_CHECKING:
     from pandas import DataFrame
 
+    from limits.population import CharacteristicRisk
     from reports.signing import SigningKey
     from station.instruments.trial import TrialLine
 
@@ -290,6 +291,14 @@ class Desk:
         stored = self.stored_run(serial, run_number)
         self.store.refuse_resolution(stored.run_id, corrects)
         return stored
+
+    def risks(
+        self, model: str, characteristic: str | None, at_most: float | None
+    ) -> tuple[CharacteristicRisk, ...]:
+        """How often the limits of a model decide wrongly; `at_most` is a consumer's risk to find guard bands for."""
+        from station.risking import model_risks
+
+        return model_risks(self.works, self.store, model, characteristic, at_most)
 
     def way_out(self, stored: StoredRun) -> WayOut:
         """What a run left undecided, what would decide it, and what persons decided since."""

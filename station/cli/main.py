@@ -323,6 +323,26 @@ def resolve(
 
 @app.command()
 @door
+def risk(
+    model: Annotated[str, typer.Argument(metavar="MODEL")],
+    characteristic: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Of this one only; all that have a limit by default.")
+    ] = None,
+    at_most: Annotated[
+        str | None,
+        typer.Option(metavar="'1 %'", help="Tell the guard bands that keep the consumer's risk so low."),
+    ] = None,
+    works: Works = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Tell how often a model's limits decide wrongly."""
+    from station.cli.risk import show_risks
+
+    show_risks(works, model, characteristic, at_most, as_json=as_json)
+
+
+@app.command()
+@door
 def verify(
     file: Annotated[Path, typer.Argument(metavar="FILE.pdf")],
     works: Works = HERE,

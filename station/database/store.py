@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sqlalchemy.engine import Connection, Engine
 
@@ -49,6 +50,9 @@ from station.database.matings import CableCount, Service
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import WorkOrder
+
+if TYPE_CHECKING:
+    from limits.population import UnitReading
 
 _BUSY_S = 10.0
 """How long a writer waits for another; a unit's commit takes milliseconds."""
@@ -309,6 +313,13 @@ class Store:
             return read.certificates(connection, serial)
 
     # --- trends ----------------------------------------------------------------------------------------------
+
+    def latest_readings(self, model: str) -> tuple[UnitReading, ...]:
+        """Every reading of the latest judged run of each unit of a model; check standards are none."""
+        with self._reading() as connection:
+            from station.database import populations
+
+            return populations.latest_readings(connection, model)
 
     def run_counts(self, since: date | None = None, until: date | None = None) -> trends.Rows:
         """Production runs counted by day, model, order, station, operator and recipe."""
