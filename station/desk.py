@@ -450,7 +450,7 @@ class OpenBench:
             history,
             readiness.identity,
             self.operator.name,
-            temperature_c,
+            climate_now(self.thermometer, temperature_c)[0].temperature_c,
             now,
             in_force(self.bench, desk.store),
         )

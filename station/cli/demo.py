@@ -62,6 +62,15 @@ calibration:
   cables: N, 1.5 m, pair 3
   valid_for: 12 h
   temperature_change: 3 K
+uncertainty:
+  noise_floor: -115 dBm at 1 kHz
+  trace_noise: 0.002 dB
+  connector_repeatability: 0.03 dB
+  drift: 0.03 dB
+  directivity: 40 dB
+  port_match: 38 dB
+  load_match: 38 dB
+check_standard: {{serial: SKC-001, every: 12 h}}
 """
 
 CONDITIONS = """\
@@ -77,6 +86,34 @@ load: {resistance: 50 ohm, return_loss: 44 dB}
 through: {delay: 41 ps, loss: 0.010 dB}
 """
 """What the booklet says of the simulated kit; its standards differ a little from that, as real ones do."""
+
+STANDARD = "SKC-001"
+KNOWN = """\
+standard: SKC-001
+certificate: Holm Calibration 2026-117 of 2026-10-02
+known:
+  tx_loss_160:          6.431 dB ± 0.05 dB
+  rx_loss_160:          53.855 dB ± 0.10 dB
+  isolation_160:        53.855 dB ± 0.10 dB
+  tx_return_loss_160:   32.45 dB ± 1.0 dB
+  ant_return_loss_160:  32.45 dB ± 1.0 dB
+  rx_return_loss_160:   26.59 dB ± 0.5 dB
+
+  tx_loss_455:          6.436 dB ± 0.05 dB
+  rx_loss_455:          53.860 dB ± 0.10 dB
+  isolation_455:        53.860 dB ± 0.10 dB
+  tx_return_loss_455:   32.40 dB ± 1.0 dB
+  ant_return_loss_455:  32.40 dB ± 1.0 dB
+  rx_return_loss_455:   26.59 dB ± 0.5 dB
+
+  tx_loss_1600:         6.448 dB ± 0.05 dB
+  rx_loss_1600:         53.872 dB ± 0.10 dB
+  isolation_1600:       53.872 dB ± 0.10 dB
+  tx_return_loss_1600:  31.82 dB ± 1.0 dB
+  ant_return_loss_1600: 31.82 dB ± 1.0 dB
+  rx_return_loss_1600:  26.60 dB ± 0.5 dB
+"""
+"""What is known of the simulated check standard, as a calibration laboratory would state it."""
 
 CAREFUL = {"kind": "tolerance", "percent": 30}
 """Built with a third of the usual errors, so that the rehearsed defect alone decides, at any seed."""
@@ -147,6 +184,7 @@ def _make_works(folder: Path, ports: Ports) -> None:
         text = recipe.read_text(encoding="utf-8")
         recipe.write_text(text.replace("overview:", f"{CONDITIONS}overview:", 1), encoding="utf-8")
     passphrase = secrets.token_urlsafe(18)
+    write_whole(works.standards / f"{STANDARD}.yaml", KNOWN.encode())
     write_whole(works.keys / "passphrase", passphrase.encode(), private=True)
     text = (works.folder / settings.FILE).read_text(encoding="utf-8")
     source = "  passphrase: {file: keys/passphrase}"
@@ -166,6 +204,7 @@ def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:
 
     columns = (TextColumn("{task.description:<44}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True) as progress:
+        serial = STANDARD
         bar = progress.add_task("", total=sum(len(order.serials) for order in orders))
 
         def listen(event: Event) -> None:
@@ -176,6 +215,8 @@ def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:
 
         with desk.bench(hands, listen) as bench:
             bench.calibrate()
+            hands.place(specimen="check standard")
+            bench.check()
             for order in orders:
                 for serial in order.serials:
                     _place(hands, order, serial)
@@ -246,6 +287,7 @@ def _next_commands(folder: Path, outcomes: Outcomes) -> str:
     document = shlex.quote(str(folder / "certificates" / passed)) if passed else "CERTIFICATE.pdf"
     return (
         f"  {program} show {failed} --works {where}\n"
+        f"  {program} standard --history --works {where}\n"
         f"  {program} verify {document} --works {where}\n"
         f"  {program} orders --works {where}"
     )

@@ -217,3 +217,6 @@ MAGNITUDE_CHECKS: tuple[Check, ...] = (
     _of_singles(deaf_at_its_channel),
     _not_one_tee,
 )
+
+ANY_PASSIVE_MAGNITUDES: tuple[Check, ...] = (_of_singles(nothing_connected), _too_much_power)
+"""What is asked of a device that is no duplexer, such as a check standard."""

@@ -26,6 +26,7 @@ from station.bench.standard import CheckStandardForm
 from station.database.entries import CheckedValue, DocumentKind, StandardReset, StoredCalibration
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
+from station.measurements.magnitude_checks import ANY_PASSIVE_MAGNITUDES
 from station.measurements.plausibility import ANY_PASSIVE
 from station.orders import Serial, WorkOrder
 from station.sequencer import recipe as recipes
@@ -120,7 +121,8 @@ def make_check(
         calibration,
     )
     judge = partial(_judge, standard, history)
-    return Task(head, standard.channels, standard.plan, judge, bench_data(bench, calibration), ANY_PASSIVE)
+    doubts = ANY_PASSIVE if bench.ability.phase else ANY_PASSIVE_MAGNITUDES
+    return Task(head, standard.channels, standard.plan, judge, bench_data(bench, calibration), doubts)
 
 
 def _judge(standard: Standard, history: History, readings: Sequence[Reading | Curve]) -> Verdict:

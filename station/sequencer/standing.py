@@ -11,6 +11,7 @@ from reports import wording
 from station.bench.file import Bench
 from station.database.entries import RunLine, RunState, StandardReset
 from station.database.store import Store
+from station.sequencer.calibration_age import in_force
 from station.sequencer.reasons import Circumstances, Reason
 from station.sequencer.standard import begun_anew
 
@@ -36,19 +37,20 @@ class Standing:
 
 
 IN_CONTROL = ""
-NO_CHECK, TOO_OLD, FUTURE, OUT, BROKEN = (
-    "no check",
-    "too old",
-    "from the future",
-    "out of control",
-    "broken off",
-)
+NO_CHECK, TOO_OLD, FUTURE = "no check", "too old", "from the future"
+OUT, BROKEN, CALIBRATED_SINCE = "out of control", "broken off", "calibrated since"
 
 
 def standing(
-    runs: Sequence[RunLine], resets: Sequence[StandardReset], every_s: float, now: datetime
+    runs: Sequence[RunLine],
+    resets: Sequence[StandardReset],
+    every_s: float,
+    now: datetime,
+    calibrated: datetime | None = None,
 ) -> Standing:
     """Where the station stands by the runs of its standard, the first one first.
+
+    A check proves the calibration that it was made under, not one that was made since.
 
     A check that the operator stopped says nothing; one that the station broke off says that something is wrong.
     """
@@ -69,7 +71,9 @@ def standing(
     age_s = (now - last.started).total_seconds()
     if age_s < 0:
         return Standing(FUTURE, last)
-    return Standing(TOO_OLD if age_s > every_s else IN_CONTROL, last)
+    if age_s > every_s:
+        return Standing(TOO_OLD, last)
+    return Standing(CALIBRATED_SINCE if calibrated and last.started < calibrated else IN_CONTROL, last)
 
 
 def check_standard(around: Circumstances) -> Iterator[Reason]:
@@ -83,7 +87,9 @@ def reasons(bench: Bench, store: Store, now: datetime) -> Iterator[Reason]:
     if form is None:
         return
     runs = store.check_runs(form.serial, bench.name)
-    found = standing(runs, store.resets(form.serial), form.every, now)
+    calibration = in_force(bench, store)
+    calibrated = calibration.head.made if calibration else None
+    found = standing(runs, store.resets(form.serial), form.every, now, calibrated)
     named = f"check standard {form.serial}"
     last = found.last
     if found.state == NO_CHECK:
@@ -94,6 +100,8 @@ def reasons(bench: Bench, store: Store, now: datetime) -> Iterator[Reason]:
     elif found.state == TOO_OLD:
         age = duration((now - last.started).total_seconds())
         yield Reason(f"{named}: the last check is {age} old, more than {duration(form.every)}", MEASURE)
+    elif found.state == CALIBRATED_SINCE:
+        yield Reason(f"{named}: the bench was calibrated since the last check", MEASURE)
     elif found.state == FUTURE:
         yield Reason(
             f"{named}: the last check is of {wording.moment(last.started)}, which is still to come",

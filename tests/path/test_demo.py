@@ -5,7 +5,11 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
+
+from fixtures_sim.checkstandard import CheckStandard
+from limits.known import KnownValue
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +55,7 @@ def test_at_least_twelve_units_are_tested_and_the_wrong_ones_are_found(demos, st
         "SKL-0301": ("pass", True),
     }
     assert "First-pass yield" in said
-    assert said.count("--works") == 3
+    assert said.count("--works") == 4
 
 
 def test_every_unit_has_its_document_and_every_certificate_verifies(demos, station) -> None:
@@ -111,3 +115,19 @@ def test_every_hook_up_wore_the_cables(demos, station) -> None:
     first, second = json.loads(station("service", "--works", folder, "--json").out)
     # Each unit takes cable 1 to three ports and cable 2 to two of them.
     assert (first["matings"], second["matings"]) >= (14 * 3, 14 * 2)
+
+
+def test_the_demo_knows_its_check_standard_as_it_truly_is_and_finds_it_in_control(demos, station) -> None:
+    folder, _, _ = demos
+    facts = json.loads(station("standard", "--history", "--works", folder, "--json").out)
+    assert ([each["verdict"] for each in facts["checks"]], facts["reasons"]) == (["in control"], [])
+    assert len(facts["characteristics"]) == 18
+    places = {"tx_loss": (1, 0), "rx_loss": (2, 1), "isolation": (2, 0)}
+    places |= {f"{port}_return_loss": (place, place) for place, port in enumerate(("tx", "ant", "rx"))}
+    for each in facts["characteristics"]:
+        name, _, mhz = each["name"].rpartition("_")
+        truth = CheckStandard().s(np.array([float(mhz) * 1e6]))[(0, *places[name])]
+        known = KnownValue.parse(each["known"])
+        assert known.value_db == pytest.approx(-20 * np.log10(np.abs(truth)), abs=known.u_db / 10), each[
+            "name"
+        ]

@@ -11,6 +11,7 @@ from station.database.entries import RunId, RunLine, RunState, StandardReset
 from station.orders import Serial
 from station.sequencer.standing import (
     BROKEN,
+    CALIBRATED_SINCE,
     FUTURE,
     IN_CONTROL,
     NO_CHECK,
@@ -81,6 +82,12 @@ def test_a_reset_wipes_out_what_was_before_it_and_a_new_check_is_due() -> None:
     found = standing(runs(PASS, FAIL), (reset,), EVERY_S, BEGAN + timedelta(hours=3))
     assert (found.state, found.since) == (NO_CHECK, reset.made)
     assert standing(runs(PASS, FAIL, PASS), (reset,), EVERY_S, BEGAN + timedelta(hours=3)).state == IN_CONTROL
+
+
+@pytest.mark.parametrize(("minutes", "state"), [(-1, IN_CONTROL), (1, CALIBRATED_SINCE)])
+def test_a_check_says_nothing_of_a_calibration_that_was_made_since(minutes: int, state: str) -> None:
+    calibrated = BEGAN + timedelta(minutes=minutes)
+    assert standing(runs(PASS), (), EVERY_S, BEGAN + timedelta(hours=1), calibrated).state == state
 
 
 @pytest.mark.parametrize(
