@@ -4,7 +4,7 @@
 
 Units of both families on random channels, half of them with a defect out of the simulator's table; loads of 26 to
 45 dB on the idle port, residual test-port errors, noise, and a unit that warms between hook-ups. The sweeps are made
-straight from the simulator, without instruments, on the frequencies of the shipped recipes.
+straight from the simulator, without instruments, as the shipped recipes sweep first.
 """
 
 from __future__ import annotations
@@ -250,7 +250,9 @@ def sound_run(family: Family, rng: Rng) -> tuple[str, Doubt | None]:
 
 def _plan(family: Family, channels: Channels) -> Plan:
     recipe = family.recipe
-    return make_plan(recipe.bind(channels), recipe.overview(channels), channels, recipe.settings, ABILITY)
+    # a hook-up is doubted by its first sweep, which is the fast one
+    settings = recipe.effort.first if recipe.effort else recipe.settings
+    return make_plan(recipe.bind(channels), recipe.overview(channels), channels, settings, ABILITY)
 
 
 @dataclass(frozen=True)
