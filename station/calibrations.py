@@ -13,6 +13,7 @@ from station.database.entries import CalibrationHead, DocumentKind, StoredText
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.kit import Kit
+from station.measurements.routed import RoutedProcedure
 from station.measurements.scalar_procedure import ScalarProcedure
 from station.measurements.solt import VectorProcedure
 from station.measurements.standards import Procedure
@@ -79,6 +80,8 @@ def calibration_task(
 def _procedure(form: CalibrationForm, kit: Kit, ability: Ability) -> Procedure:
     if not ability.phase:
         return ScalarProcedure(form.largest_step_hz, form.repeats_within)
+    if ability.cabled is not None and ability.cabled not in ability.hookups:
+        return RoutedProcedure(kit, form.largest_step_hz, form.repeats_within, ability.hookups)
     return VectorProcedure(ability.hookups, kit, form.largest_step_hz, form.repeats_within)
 
 

@@ -52,7 +52,7 @@ from station.sequencer import run
 from station.sequencer import standard as standards
 from station.sequencer.arrival import Arrival, climate_now, with_thermometer
 from station.sequencer.calibrating import run_calibration
-from station.sequencer.calibration_age import in_force, in_words
+from station.sequencer.calibration_age import in_force, in_words, own_loads
 from station.sequencer.calibration_plan import Stretch
 from station.sequencer.conditions import Climate
 from station.sequencer.depth import out_of_depth
@@ -376,11 +376,19 @@ class OpenBench:
     """A bench that is open, and the operator at it."""
 
     desk: Desk
-    bench: Bench
+    as_written: Bench
     analyzer: Analyzer
     operator: Operator
     listen: Listener
     thermometer: BenchThermometer | None = None
+
+    @property
+    def bench(self) -> Bench:
+        """As its file says, with what its calibration knows of the loads it puts on idle ports itself."""
+        if self.as_written.source.value.switch is None:
+            return self.as_written
+        calibration = in_force(self.as_written, self.desk.store)
+        return replace(self.as_written, own_loads=own_loads(calibration))
 
     def test(
         self,

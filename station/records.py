@@ -58,7 +58,9 @@ def bench_data(run: StoredRun) -> BenchData:
     """What was known of the bench, as far as sweeps are corrected by it."""
     loads = {each.port: read_load(each.text.text, each.text.name) for each in run.head.loads}
     found = run.calibration.findings if run.calibration else None
-    return BenchData(loads=loads or None, terms=found.terms if found else None)
+    return BenchData(
+        loads=loads or (found.loads if found else None) or None, terms=found.terms if found else None
+    )
 
 
 def _order(order: WorkOrder) -> Order:

@@ -47,6 +47,9 @@ class Bench:
     kit: Kit | None = None
     """What the station calibrates with, where it does."""
 
+    own_loads: Loads | None = None
+    """Its own terminations, where idle ports carry those and a calibration has read them."""
+
     @property
     def calibration(self) -> CalibrationForm | None:
         """Who corrects for the test ports; None where the file does not say."""
@@ -55,7 +58,7 @@ class Bench:
     @property
     def loads(self) -> Loads | None:
         """The measured loads that readings are corrected for; None where there are none, or no phases to do it by."""
-        return {each.port: each.load for each in self.load_files if self.kind.phase} or None
+        return {each.port: each.load for each in self.load_files if self.kind.phase} or self.own_loads
 
     @property
     def name(self) -> str:

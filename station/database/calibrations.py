@@ -20,6 +20,7 @@ from station.database.entries import (
 )
 from station.errors import StoreFault
 from station.measurements.calibration import ErrorTerms
+from station.measurements.load import Load
 from station.measurements.noise import MeasuredNoise
 from station.measurements.standards import Findings, Residual, Step, Swept
 from station.measurements.sweep import ComplexArray, Hookup, hookup_named
@@ -54,6 +55,16 @@ def insert(connection: Connection, calibration: Calibration) -> CalibrationId:
         for each in findings.noise
     ]
     _insert_rows(connection, schema.noise, number, heard)
+    loads = [
+        {
+            "port": port,
+            "name": load.file,
+            "points": len(load.freq_hz),
+            "data": sweep_codec.encode(load.freq_hz, load.reflection[:, None, None]),
+        }
+        for port, load in findings.loads.items()
+    ]
+    _insert_rows(connection, schema.calibration_load, number, loads)
     _insert_rows(connection, schema.standard_sweep, number, list(_sweep_rows(calibration.swept)))
     return number
 
@@ -90,6 +101,7 @@ def read(connection: Connection, number: CalibrationId) -> StoredCalibration:
             MeasuredNoise(each.bandwidth_hz, each.floor_dbm, each.trace_db, each.leakage_dbm)
             for each in _rows(connection, schema.noise, number)
         ),
+        loads={each.port: _load(each) for each in _rows(connection, schema.calibration_load, number)},
     )
     return StoredCalibration(number, _head(connection, row), findings)
 
@@ -154,6 +166,11 @@ def _terms(row: Row[Any]) -> ErrorTerms:
     ]
     leak, match, tracking = (s for _, s in planes)
     return ErrorTerms(planes[0][0], leak, match, tracking, row.largest_step_hz)
+
+
+def _load(row: Row[Any]) -> Load:
+    freq_hz, s = sweep_codec.decode(row.data)
+    return Load(row.name, freq_hz, s[:, 0, 0], (0, 0))
 
 
 def _sweep_rows(swept: Swept) -> Iterator[dict[str, Any]]:

@@ -190,6 +190,17 @@ noise = sa.Table(
     sa.Column("leakage_dbm", sa.Double),
 )
 
+# Of the bench's own terminations on idle ports.
+calibration_load = sa.Table(
+    "calibration_load",
+    metadata,
+    *_of_calibration(),
+    _required("port", sa.Text),
+    _required("name", sa.Text),
+    _required("points", sa.Integer),
+    _required("data", sa.LargeBinary),
+)
+
 standard_sweep = sa.Table(
     "standard_sweep",
     metadata,

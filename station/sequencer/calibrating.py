@@ -70,6 +70,8 @@ class _Session:
         self._asked_again: Counter[Step] = Counter()
         self._reasons: dict[Step, str] = {}
         self._waiting = deque(task.procedure.steps)
+        self._connected: object = None
+        """What is on, and whether it was put on to verify; None where it must be put on anew."""
 
     def run(self) -> Calibration:
         self._listen(CalibrationStarted(self._task.procedure.steps))
@@ -87,13 +89,16 @@ class _Session:
             self._once_more(found)
 
     def _take(self, step: Step) -> None:
-        if reason := self._reasons.pop(step, ""):
+        reason = self._reasons.pop(step, "")
+        # What verifies is put on anew; all else may be swept in several ways while it is on.
+        wanted = (step.connection, step.use is Use.VERIFY)
+        if wanted != self._connected:
             self._listen(StandardAsked(step))
-            self._operator.connect_again(step.standard, step.ports, reason)
-        elif step.use is not Use.TRACE:
-            # The scatter is seen on what has just been connected; all else is about connecting it.
-            self._listen(StandardAsked(step))
-            self._operator.connect(step.standard, step.ports)
+            if reason:
+                self._operator.connect_again(step.standard, step.ports, reason)
+            else:
+                self._operator.connect(step.standard, step.ports)
+            self._connected = wanted
         self._swept[step] = [self._sweep(step, settings) for settings in self._settings(step)]
         self._listen(StandardSwept(step, self._swept[step][0]))
 
@@ -113,6 +118,7 @@ class _Session:
                 f"the calibration was not accepted and nothing of it is kept: {doubt.words}"
             )
         self._asked_again.update(doubt.steps)
+        self._connected = None
         self._reasons.update(dict.fromkeys(doubt.steps, doubt.words))
         for step in doubt.steps:
             self._swept.pop(step, None)

@@ -10,6 +10,7 @@ from station.bench.file import Bench
 from station.database.entries import StoredCalibration
 from station.database.store import Store
 from station.errors import UserMistake
+from station.measurements.load import Loads
 from station.sequencer.plan import Plan
 from station.sequencer.reasons import Circumstances, Reason
 
@@ -20,6 +21,11 @@ def in_force(bench: Bench, store: Store) -> StoredCalibration | None:
     """What sweeps on this bench are corrected by now; None where the station corrects nothing."""
     form = bench.calibration
     return store.latest_calibration(bench.name) if form is not None and form.by == "station" else None
+
+
+def own_loads(calibration: StoredCalibration | None) -> Loads | None:
+    """What a calibration knows of the loads that the bench itself puts on idle ports."""
+    return calibration.findings.loads or None if calibration else None
 
 
 def calibration_holds(around: Circumstances) -> Iterator[Reason]:

@@ -163,6 +163,13 @@ def _calibrations() -> None:
         sa.Column("leakage_dbm", sa.Double(), nullable=True),
     )
     _of_calibration(
+        "calibration_load",
+        sa.Column("port", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("points", sa.Integer(), nullable=False),
+        sa.Column("data", sa.LargeBinary(), nullable=False),
+    )
+    _of_calibration(
         "standard_sweep",
         sa.Column("standard", sa.Text(), nullable=False),
         sa.Column("test_ports", sa.Text(), nullable=False),

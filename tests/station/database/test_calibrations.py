@@ -12,6 +12,7 @@ import pytest
 from station.database.entries import Calibration, CalibrationHead, DocumentKind, StoredText
 from station.database.store import Store
 from station.measurements.calibration import ErrorTerms
+from station.measurements.load import Load
 from station.measurements.noise import MeasuredNoise
 from station.measurements.standards import Findings, Residual, Step, Use
 from station.measurements.sweep import HOOKUPS, Hookup
@@ -44,6 +45,9 @@ def calibration(make: SimpleNamespace, station: str = "final test 1", hours: flo
         residuals=(Residual("directivity", 1, 57.25, 151e6), Residual("reflection", 2, 51.5, 160e6, 1.25)),
         noise=(MeasuredNoise(1e3, -114.2, 0.0021, -120.5), MeasuredNoise(100.0, -124.0, 0.0007)),
     )
+    findings = replace(
+        findings, loads={"ANT": Load("of ANT", np.linspace(1e8, 2e8, 3), np.array([0.01j, 0, 0.02]), (0, 0))}
+    )
     step = Step("short", (1,), Use.CALIBRATE, HOOKUPS[0])
     return Calibration(head, findings, {step: [make.sweep()]})
 
@@ -60,6 +64,8 @@ def test_a_calibration_comes_back_as_it_was(store: Store, make: SimpleNamespace)
     assert found.findings.residuals == made.findings.residuals
     assert found.findings.noise == made.findings.noise
     assert list(found.findings.terms) == list(made.findings.terms)
+    assert found.findings.loads["ANT"].file == "of ANT"
+    assert found.findings.loads["ANT"].reflection.tolist() == [0.01j, 0, 0.02]
     for hookup, kept in made.findings.terms.items():
         read = found.findings.terms[hookup]
         assert read.largest_step_hz == kept.largest_step_hz
