@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -25,6 +27,7 @@ load: {resistance: 50.4 ohm, return_loss: 46 dB}
 through: {delay: 41 ps, loss: 0.010 dB}
 """
 FREQ_HZ = np.linspace(150e6, 170e6, 21)
+REFERENCE = Path(__file__).parents[2] / "reference" / "calibration"
 KINDS = ("open", "short", "load")
 
 
@@ -135,6 +138,50 @@ def test_the_documented_example_of_scikit_rf_comes_out_as_there() -> None:
     np.testing.assert_allclose(result, calibration.apply_cal(measured).s, rtol=0, atol=1e-10)
     # As there: "equal within 1e-4 absolute tolerance".
     np.testing.assert_allclose(result, skrf.data.ring_slot.s, rtol=0, atol=1e-4)
+
+
+def test_raw_readings_of_a_real_analyzer_are_corrected_as_scikit_rf_does() -> None:
+    """Its example of an analyzer with one source port: the device is turned round, the ports are one and the same."""
+    with (REFERENCE / "one_path.csv").open(encoding="utf-8") as lines:
+        rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    freq_hz = np.array([float(row["freq_hz"]) for row in rows if row["what"] == "short"])
+
+    def read(what: str) -> tuple[np.ndarray, np.ndarray]:
+        mine = [{key: float(row[key]) for key in row if key != "what"} for row in rows if row["what"] == what]
+        return (
+            np.array([complex(row["s11_re"], row["s11_im"]) for row in mine]),
+            np.array([complex(row["s21_re"], row["s21_im"]) for row in mine]),
+        )
+
+    def two_port(there: tuple[np.ndarray, np.ndarray], back: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+        return np.array([[there[0], back[1]], [there[1], back[0]]]).transpose(2, 0, 1)
+
+    frequency = skrf.Frequency.from_f(freq_hz, unit="hz")
+
+    def one_way(what: str) -> skrf.Network:
+        nothing = np.zeros_like(freq_hz)
+        return skrf.Network(frequency=frequency, s=two_port(read(what), (nothing, nothing)), z0=50)
+
+    line = skrf.media.DefinedGammaZ0(frequency=frequency, z0=50)
+    theirs = skrf.calibration.TwoPortOnePath(
+        ideals=[line.short(nports=2), line.open(nports=2), line.match(nports=2), line.thru()],
+        measured=[one_way(what) for what in ("short", "open", "load", "through")],
+        n_thrus=1,
+        source_port=1,
+    )
+    theirs.run()
+    reflections = {(kind, port): read(kind)[0] for kind in KINDS for port in (1, 2)}
+    through = two_port(read("through"), read("through"))
+
+    terms = error_terms(Standards(freq_hz, reflections, {(1, 2): through}), kit_of(IDEAL), 2e6)
+    device = correct_s(two_port(read("device there"), read("device back")), terms)
+
+    expected = theirs.apply_cal((one_way("device there"), one_way("device back"))).s
+    np.testing.assert_allclose(device, expected, rtol=0, atol=1e-10)
+    # A splitter of four ways sends a quarter through, 6 dB, and loses some: so the right way round is known too.
+    loss_db = -20 * np.log10(np.abs(device[:, 1, 0]))
+    assert ((loss_db > 2) & (loss_db < 9)).all()
+    np.testing.assert_allclose(device[:, 1, 0], device[:, 0, 1], rtol=0.05)
 
 
 def test_a_calibration_by_an_unknown_through_finds_the_same() -> None:
