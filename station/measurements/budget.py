@@ -15,7 +15,7 @@ An error vector stays nearly the same over a unit's channels; over wider spans i
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +23,7 @@ import numpy as np
 from limits.reading import Claim, Curve, FloatArray, Reading
 from station.measurements.characteristic import Characteristic
 from station.measurements.error_source import ErrorSource, Excerpt, Sweeps, Worth
-from station.measurements.uncertainty import DB_PER_NEPER, DIVISORS, Budget, Contribution
+from station.measurements.uncertainty import DB_PER_NEPER, DIVISORS, Budget, Contribution, Distribution, Kind
 from station.measurements.view import View
 
 COVERAGE = 2.0
@@ -35,6 +35,16 @@ CABLE_DELAY_S = 10e-9
 DRAWS = 32
 """Of noise. They are orthogonal from point to point, so that where a reading is a sum over fewer points than this
 they give its variance exactly, and else nearly."""
+
+PICKED = 1 + math.sqrt(2)
+"""By how much the mean of what noise moves a reading by, put on a trace that has it already, falls short of what it
+moved the reading by the first time. A worst, deepest or widest value is picked for its noise: among equal points it
+is off by some multiple of the noise's standard deviation, which grows by sqrt(2) - 1 when as much comes to it again.
+What is off counts as uncertainty (JCGM 100, F.2.4.5), as nobody takes it out of the reading."""
+
+ELSEWHERE = 3.0
+"""By so many U a reading moves for a trace that moves by its U at all points, and is then read at another place. Two
+edges that move by U each, against each other, make it 2."""
 
 MOST_POINTS = 2048
 """For which draws are ready; longer excerpts use them again."""
@@ -73,8 +83,10 @@ def budget_of(item: Characteristic, reading: Reading, sweeps: Sweeps, worth: Wor
     else:
         view = item.looks_at(sweeps, worth)
         sources = _sources(worth, _excerpt(item, sweeps, view.freq_hz), near_floor)
-        moved = _moved(item, view, reading.value, [_on_trace(source, view.freq_hz) for source in sources])
+        by_db = [_on_trace(source, view.freq_hz) for source in sources]
+        moved = _moved(item, view, reading.value, by_db)
         lines = [_again(source, by) for source, by in zip(sources, moved, strict=True)]
+        lines += _elsewhere(item, view, reading.value, lines, by_db)
     return Budget(item.unit, tuple(lines))
 
 
@@ -129,7 +141,29 @@ def _moved(item: Characteristic, view: View, value: float, by_db: Sequence[Float
 
 def _again(source: ErrorSource, moved: FloatArray) -> Contribution:
     """The line of a source that moves the reading by so much, each way in which it was tried."""
-    rms = math.sqrt(float(np.mean(moved**2)))
+    square = float(np.mean(moved**2))
+    if source.each_point:
+        mean = float(np.mean(moved))
+        square += (PICKED**2 - 1) * mean**2
     # Of a vector two parts at right angles were tried, of which each has its whole length.
-    value = math.sqrt(2) * rms if source.any_phase else rms
+    value = math.sqrt(2 * square) if source.any_phase else math.sqrt(square)
     return Contribution(source.name, source.kind, source.distribution, value, source.shown)
+
+
+def _elsewhere(
+    item: Characteristic,
+    view: View,
+    value: float,
+    lines: Sequence[Contribution],
+    by_db: Sequence[FloatArray],
+) -> Iterator[Contribution]:
+    """A line more where the trace, moved by its own U, is read at quite another place.
+
+    So a stretch of good match that a dip nearly parts: no single error parts it, all together may.
+    """
+    trace_db = COVERAGE * np.sqrt(sum(np.mean(each**2, axis=0) for each in by_db))
+    (moved,) = _moved(item, view, value, [np.stack([trace_db, -trace_db])])
+    most = float(np.abs(moved).max())
+    if most > ELSEWHERE * Budget(item.unit, tuple(lines)).expanded(COVERAGE):
+        shown = "within the U of the trace it would be read elsewhere"
+        yield Contribution("another place", Kind.B, Distribution.RECTANGULAR, most, shown)

@@ -49,6 +49,16 @@ class Excerpt:
         return self.to == self.source
 
     @property
+    def other(self) -> Port:
+        """The other port of the pair than the one that was read into."""
+        return self.hookup.second if self.to == self.hookup.first else self.hookup.first
+
+    @property
+    def is_third_connected(self) -> bool:
+        """Whether the analyzer itself is what the third port of the unit sees, instead of a load."""
+        return self.sweep.cut_from is not None and self.hookup.idle in self.sweep.cut_from.ports
+
+    @property
     def size(self) -> FloatArray:
         """Of the S-parameter that was read, shape (n,), above zero."""
         return np.maximum(np.abs(self.s(self.to, self.source)), SMALLEST)

@@ -80,6 +80,11 @@ class Figures(Form):
     port_match: Positive
     """Of each test port, after calibration, as source and as load."""
 
+    load_standard: Positive | None = None
+    """By how much the load of the calibration kit is off what is said of it. All ports were calibrated by it, so its
+    error comes back as directivity and as every match at once; `directivity` and `port_match` are then of all other
+    causes. Left out where the ports' errors have nothing to do with each other."""
+
     load_match: Positive
     """Return loss of the load on the idle port; where its reflection is corrected for, of what is left."""
 

@@ -17,7 +17,7 @@ import numpy as np
 from limits.reading import FloatArray
 from station.measurements.error_source import SMALLEST, ErrorSource, Excerpt, vector
 from station.measurements.floor import scatter
-from station.measurements.sweep import ComplexArray
+from station.measurements.sweep import ComplexArray, Port
 from station.measurements.uncertainty import DB_PER_NEPER, Distribution
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ def vector_sources(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     """Every source of error of a reading."""
     yield from _noise(excerpt, figures)
     yield from _reflection(excerpt, figures) if excerpt.is_reflection else _transmission(excerpt, figures)
+    yield from _load_standard(excerpt, figures)
     yield from _third_port(excerpt, figures)
     yield from of_the_unit(excerpt, figures)
     yield from last_digit(excerpt, figures)
@@ -74,7 +75,7 @@ def of_the_unit(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
 
 
 def _transmission(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
-    yield gain(excerpt, "connectors", Distribution.NORMAL, figures.connector_repeatability)
+    yield _connectors_passed(excerpt, figures)
     yield gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
     if figures.cable_flex is not None:
         yield gain(excerpt, "cable flex", Distribution.NORMAL, figures.cable_flex)
@@ -89,12 +90,23 @@ def _transmission(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
         )
 
 
+def _connectors_passed(excerpt: Excerpt, figures: Figures) -> ErrorSource:
+    """Two connectors that lose a little more or less, and reflect as much of what the unit reflects at them."""
+    each = figures.connector_repeatability / DB_PER_NEPER / math.sqrt(2)
+    reflected = sum(np.abs(excerpt.s(port, port)) ** 2 for port in (excerpt.to, excerpt.source))
+    effect = each * np.sqrt(2 + reflected)
+    shown = f"{figures.connector_repeatability:g} dB, more where the ports reflect"
+    return ErrorSource("connectors", Distribution.NORMAL, effect, shown)
+
+
 def _reflection(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     port, size = excerpt.to, excerpt.size
-    # What moves a transmission by so many dB disturbs the reflected wave by as large a share of the incident one.
-    disturbed = figures.connector_repeatability / DB_PER_NEPER / size
+    there_and_back = _there_and_back(excerpt, excerpt.other)
+    # A connector reflects by as much more or less as it passes; the far one is seen through the unit.
+    each = figures.connector_repeatability / DB_PER_NEPER / math.sqrt(2)
+    disturbed = each * np.sqrt((1 + np.abs(there_and_back) ** 2) / 2) / size
     shown = f"{figures.connector_repeatability:g} dB, beside {in_db(size)}"
-    # one part of a vector of any phase
+    # a wave in any direction, of which half of the power lies along the one that is read
     yield ErrorSource("connectors", Distribution.NORMAL, disturbed, shown, any_phase=True)
     yield gain(excerpt, "drift", Distribution.RECTANGULAR, figures.drift)
     if figures.cable_flex is not None:
@@ -105,10 +117,32 @@ def _reflection(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     match = wave_of(figures.port_match)
     shown = f"{figures.port_match:g} dB against {in_db(size)} at {port}"
     yield vector("source match", match * excerpt.s(port, port), shown)
-    other = excerpt.hookup.second if port == excerpt.hookup.first else excerpt.hookup.first
-    there_and_back = excerpt.s(other, port) * excerpt.s(port, other)
-    shown = f"{figures.port_match:g} dB at {other}, {in_db(there_and_back)} there and back"
+    shown = f"{figures.port_match:g} dB at {excerpt.other}, {in_db(there_and_back)} there and back"
     yield vector("load match", match * there_and_back / excerpt.s(port, port), shown)
+
+
+def _load_standard(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
+    """One error of all connected ports: G (S^2 - 1) in place of nothing, to first order in G.
+
+    Calibrated by a load of reflection G instead of none, an analyzer tells S of another reference impedance, the one
+    that the load has: (S - G)(1 - G S)^-1.
+    """
+    if figures.load_standard is None:
+        return
+    to, source = excerpt.to, excerpt.source
+    if excerpt.is_reflection:
+        ways = excerpt.s(to, to) ** 2 + _there_and_back(excerpt, excerpt.other) - 1
+    else:
+        ways = (excerpt.s(to, to) + excerpt.s(source, source)) * excerpt.s(to, source)
+    if excerpt.is_third_connected:
+        ways = ways + excerpt.s(to, excerpt.hookup.idle) * excerpt.s(excerpt.hookup.idle, source)
+    shown = f"{figures.load_standard:g} dB, {in_db(ways)} of it beside {in_db(excerpt.size)}"
+    effect = wave_of(figures.load_standard) * ways / excerpt.s(to, source)
+    yield ErrorSource("load standard", Distribution.NORMAL, effect, shown)
+
+
+def _there_and_back(excerpt: Excerpt, other: Port) -> ComplexArray:
+    return excerpt.s(other, excerpt.to) * excerpt.s(excerpt.to, other)
 
 
 def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
@@ -117,10 +151,9 @@ def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     An analyzer that has all ports connected is itself the load there, as good as its ports match.
     """
     third, to, source = excerpt.hookup.idle, excerpt.to, excerpt.source
-    connected = excerpt.sweep.cut_from is not None and third in excerpt.sweep.cut_from.ports
     name, match_db = (
         ("match of the third port", figures.port_match)
-        if connected
+        if excerpt.is_third_connected
         else ("load on the idle port", figures.load_match)
     )
     by_way = excerpt.s(third, source) * excerpt.s(to, third)

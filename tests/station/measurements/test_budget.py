@@ -102,16 +102,20 @@ class Errors:
         points = s.size // 9
         here, there = self.vector(40.0), self.vector(40.0)
         gain = 10 ** ((self._rng.uniform(-0.02, 0.02, self._n)) / 20)
-        mate = self.normal(0.02 * math.log(10) / 20) + 1j * self.normal(0.02 * math.log(10) / 20)
+        each = 0.02 / math.sqrt(2) * math.log(10) / 20
+        lost = self.normal(each) + self.normal(each)
+        near, far = (self.normal(each) + 1j * self.normal(each) for _ in range(2))
         half = math.sqrt(0.5)
         noise = 10 ** (-115 / 20) * (self.normal(half, points) + 1j * self.normal(half, points))
         scatter = 1 + self.normal(0.002 * math.log(10) / 20, points)
         if i == j:
             o = next(p for p in range(3) if p not in (i, k))
             bent = m(i, i) + there * m(o, i) * m(i, o) / (1 - there * m(o, o))
-            return (self.vector(44.0) + gain * bent / (1 - here * bent) + mate) * scatter + noise
+            mated = (near + far * m(o, i) * m(i, o)) / math.sqrt(2)
+            return (self.vector(44.0) + gain * bent / (1 - here * bent) + mated) * scatter + noise
         loops = (1 - here * m(j, j)) * (1 - there * m(i, i))
-        return gain * m(i, j) / loops * (1 + mate) * scatter + noise
+        mated = 1 + lost + near * m(j, j) + far * m(i, i)
+        return gain * m(i, j) / loops * mated * scatter + noise
 
 
 @pytest.mark.parametrize("name", ITEMS)
@@ -182,6 +186,41 @@ def test_a_hook_up_that_was_not_swept_counts_with_the_most_a_unit_can_pass(
         assert isinstance(found, Reading) and found.u is not None
         shares.append(found.u)
     assert shares[1] > shares[0]
+
+
+def test_the_error_of_one_load_standard_counts_once_with_its_sign(
+    figures: Figures, sweep_of: SweepOf
+) -> None:
+    """Calibrated by a load of 46 dB, an analyzer tells (S - G)(1 - G S)^-1 of two ports; G is real."""
+    m = np.array([[-0.9 + 0.1j, 0.01], [0.01, -0.8 - 0.2j]])
+    gamma = 10 ** (-46 / 20)
+    told = (m - gamma * np.eye(2)) @ np.linalg.inv(np.eye(2) - gamma * m)
+    sweeps = {HOOKUPS[0]: sweep_of(HOOKUPS[0], FREQ_HZ, np.tile(m, (len(FREQ_HZ), 1, 1)))}
+    stated = figures.model_copy(update={"load_standard": 46.0})
+    for what, seen in ((ITEMS["TX loss"], (1, 0)), (ITEMS["TX return loss"], (0, 0))):
+        reading = what.read(sweeps)
+        assert isinstance(reading, Reading)
+        budget = budget_of(what, reading, sweeps, stated)
+        assert budget is not None
+        line = next(line for line in budget.contributions if line.name == "load standard")
+        moved_db = abs(20 * math.log10(abs(told[seen]) / abs(m[seen])))
+        assert line.share == pytest.approx(moved_db, rel=0.05)
+
+
+def test_a_stretch_that_a_dip_nearly_parts_has_a_u_that_says_so(figures: Figures, sweep_of: SweepOf) -> None:
+    freq_hz = TX_HZ + np.arange(-400e3, 400.1e3, 5e3)
+    what = NO_LEVELS["TX match bandwidth"]
+    found = []
+    for dip_db in (0.05, 6.0):
+        return_loss_db = 30.0 - 15.0 * (np.abs(freq_hz - TX_HZ) / 200e3) ** 4
+        return_loss_db[np.abs(freq_hz - TX_HZ - 60e3) < 1e3] = 20.0 + dip_db
+        s = np.zeros((len(freq_hz), 2, 2), dtype=complex)
+        s[:, 0, 0] = 10 ** (-return_loss_db / 20)
+        sweeps = {HOOKUPS[0]: sweep_of(HOOKUPS[0], freq_hz, s)}
+        reading = with_uncertainty(what, what.read(sweeps), sweeps, figures)
+        assert isinstance(reading, Reading) and reading.u is not None
+        found.append(reading.u)
+    assert found[0] > 100e3 > 20e3 > found[1], "the dip stands 120 kHz before the far edge"
 
 
 def test_without_a_value_or_without_figures_there_is_no_u(
