@@ -1,6 +1,6 @@
 """Study: whether sweeping again only what is close decides as well as sweeping everything with care. Known truth.
 
-    python tests/studies/effort.py [--units 4000] [--seed 1] [--processes 1]
+    python tests/studies/effort.py [--units 3000] [--seed 1] [--processes 1]
 
 A season of units of both families with the works' tolerances, one in twelve with a defect; a bench with residual
 test-port errors, loads that are not perfect, connectors that repeat, and noise, all of the sizes that its figures
@@ -394,7 +394,7 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(
         description="Whether effort where it matters decides as well as care everywhere."
     )
-    for name, default in (("units", 4000), ("seed", 1), ("processes", 1)):
+    for name, default in (("units", 3000), ("seed", 1), ("processes", 1)):
         parser.add_argument(f"--{name}", type=int, default=default)
     asked = parser.parse_args(arguments)
     tallies = study(asked.units, asked.seed, asked.processes)
