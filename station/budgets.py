@@ -17,6 +17,7 @@ from station.errors import UserMistake
 from station.measurements.budget import budget_of
 from station.measurements.uncertainty import Budget
 from station.records import evaluated
+from station.sequencer.prepare import known_figures
 from station.sequencer.recipe import Recipe, RecipeForm
 
 
@@ -39,7 +40,8 @@ def account(stored: StoredRun, name: str) -> Accounted:
     if reading is None:
         names = dict.fromkeys(reading.name for reading in stored.readings)
         raise UserMistake(f"{run} has no reading '{name}'{suggest(name, names)}")
-    figures = parse(stored.head.bench.text, BenchForm, f"bench file of {run}").value.figures
+    bench = parse(stored.head.bench.text, BenchForm, f"bench file of {run}").value
+    figures = known_figures(bench, stored.calibration)
     if figures is None:
         what = "its bench file stated no figures; give them under 'uncertainty' in bench.yaml and test again"
         raise UserMistake(f"the uncertainty of {run} was not evaluated: {what}")

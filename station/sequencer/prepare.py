@@ -11,6 +11,7 @@ from limits.quantity import Channels
 from limits.table import LimitTable
 from reports.record import Instrument
 from station.bench.file import Bench
+from station.bench.form import BenchForm
 from station.database.entries import (
     DocumentKind,
     LoadText,
@@ -22,9 +23,11 @@ from station.database.entries import (
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.evaluation import BenchData
+from station.measurements.figures import Figures
 from station.measurements.load import Loads
 from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
 from station.measurements.plausibility import CHECKS
+from station.measurements.scalar_figures import ScalarFigures
 from station.orders import Serial
 from station.sequencer.calibration_age import in_words, refuse_uncalibrated
 from station.sequencer.care import Care
@@ -192,7 +195,15 @@ def head_of(
 def bench_data(bench: Bench, calibration: StoredCalibration | None) -> BenchData:
     """What is known of the bench on the day of a run."""
     terms = calibration.findings.terms if calibration else None
-    return BenchData(bench.source.value.figures, bench.loads, terms)
+    return BenchData(known_figures(bench.source.value, calibration), bench.loads, terms)
+
+
+def known_figures(form: BenchForm, calibration: StoredCalibration | None) -> Figures | None:
+    """What the bench file states, with the noise as the calibration measured it where a vector bench has one."""
+    figures = form.figures
+    if calibration is None or figures is None or isinstance(figures, ScalarFigures):
+        return figures
+    return figures.as_measured(calibration.findings.noise)
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

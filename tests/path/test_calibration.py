@@ -229,3 +229,19 @@ def test_a_mistake_in_the_section_is_told(
     ran = station("check", works.bench, "--works", works.folder)
     assert ran.code == 2
     assert re.search(rf"bench\.yaml:\d+.*{expected}", ran.out), ran.out
+
+
+def test_a_budget_takes_the_noise_that_the_calibration_measured(desk: Desk, hands: Any) -> None:
+    stated = (
+        "uncertainty: {noise_floor: -90 dBm at 1 kHz, trace_noise: 0.5 dB, connector_repeatability: 0.02 dB, "
+        "drift: 0.02 dB, directivity: 44 dB, port_match: 40 dB, load_match: 44 dB}\n"
+    )
+    desk.works.bench.write_text(desk.works.bench.read_text() + stated)
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(((140e6, 175e6),), temperature_c=23.0)
+        bench.test("SKV-0001", temperature_c=23.0)
+
+    lines = {line.name: line for line in desk.budget("SKV-0001", None, "tx_loss").budget.contributions}
+
+    assert lines["trace noise"].value < 0.01
+    assert desk.budget("SKV-0001", None, "tx_loss").reading.u < 0.3
