@@ -30,8 +30,9 @@ from station.measurements.figures import Figures
 from station.measurements.load import Loads
 from station.sequencer.effort import Effort
 
-WORTH = 0.03
-"""The least share of its U that a reading must be able to gain to be worth a second sweep."""
+WORTH = 0.005
+"""The least share of its U that a reading must be able to gain to be worth a second sweep. At 0.03 losses that lay on
+their limits were left to the fast sweep, and more of them passed wrongly than with care everywhere."""
 
 NEAR_FLOOR_DB = 0.6
 """A level that noise moves by this much, as standard deviation, is 20 dB above the floor, or nearer (common
