@@ -511,7 +511,7 @@ class OpenBench:
 
     def _expect_depth(self, prepared: Prepared) -> None:
         """Raises StationFault with every characteristic that this bench cannot measure to the needed depth."""
-        figures = bench_data(self.bench, in_force(self.bench, self.desk.store), self.desk.clock()).figures
+        figures = bench_data(self.bench, in_force(self.bench, self.desk.store)).figures
         settings = prepared.recipe.settings
         found = tuple(out_of_depth(prepared.plan, prepared.table, prepared.channels, figures, settings))
         if found:

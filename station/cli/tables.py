@@ -27,6 +27,9 @@ class Column:
     least: int | None = None
     """Characters it is never squeezed below."""
 
+    whole: bool = False
+    """Never folded, so that room is taken from the others."""
+
     style: Callable[[Any], str] = lambda value: ""
 
 
@@ -50,6 +53,7 @@ def show(rows: Sequence[Row], columns: Sequence[Column], console: Console, *, as
             justify="right" if column.right else "left",
             overflow="fold",
             min_width=column.least,
+            no_wrap=column.whole,
         )
     for row in rows:
         values = [(column, row[column.key]) for column in columns]

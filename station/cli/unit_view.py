@@ -86,11 +86,12 @@ RUNS = (
     Column("document", "Filed"),
 )
 CHARACTERISTICS = (
-    Column("title", "Characteristic", least=14),
-    Column("reading", "Reading", right=True, least=9),
-    Column("verdict", "Verdict", style=verdict_style),
-    Column("specification", "Specification"),
-    Column("works", "Works limit"),
+    Column("name", "Characteristic", whole=True),
+    Column("reading", "Reading", right=True, whole=True),
+    Column("u", "U", right=True, whole=True),
+    Column("specification", "Specified"),
+    Column("works", "Works"),
+    Column("verdict", "Verdict", style=verdict_style, whole=True),
 )
 
 
@@ -129,6 +130,9 @@ def _show_run(stored: StoredRun, console: Console) -> None:
         console,
         as_json=False,
     )
+    for reading in dict.fromkeys(decision.reading for decision in stored.verdict.decisions):
+        if reading.value is None:
+            say(console, f"{reading.name}: {reading.note}", wrap=True)
     if stored.verdict.failed() and stored.verdict.meets_specification:
         say(console, "Within the customer's specification, outside the works limit.", "yellow")
     if stored.head.temperature_c is not None:
@@ -160,15 +164,22 @@ def _characteristic_row(decisions: list[Decision]) -> dict[str, Any]:
     closest = min(
         decisions, key=lambda decision: float("-inf") if decision.margin is None else decision.margin
     )
-    limits = {decision.level: decision.limit_text for decision in decisions}
+    limits = {decision.level: _short(decision.limit_text) for decision in decisions}
     return {
-        "title": closest.reading.title
-        + ("" if closest.reading.value is not None else f": {closest.reading.note}"),
+        "name": closest.reading.name,
         "reading": wording.judged(closest) or "none",
+        "u": wording.uncertainty(closest.reading),
         "specification": limits.get(Level.SPECIFICATION),
         "works": limits.get(Level.WORKS),
         "verdict": Verdict(tuple(decisions)).outcome.value,
     }
+
+
+def _short(limit_text: str) -> str:
+    """A limit in as few characters as a terminal has for it."""
+    for words, sign in (("at most", "≤"), ("at least", "≥"), ("between ", ""), (" and ", " to ")):
+        limit_text = limit_text.replace(words, sign)
+    return limit_text
 
 
 def _history_facts(history: History, facts: dict[str, Any] | None) -> dict[str, Any]:

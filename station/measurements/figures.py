@@ -58,9 +58,6 @@ class NoiseFloor(Expression):
         return settings.power_dbm - self.power_dbm - 20 * math.log10(self.widening(settings))
 
 
-HEARD_DB = 2.0
-"""By so much at most leakage lies below the noise of one sweep where the mean of two or more tells it from noise."""
-
 Positive = Annotated[Decibel, Field(gt=0)]
 
 
@@ -101,7 +98,7 @@ class Figures(Form):
 
     leakage: Positive | None = None
     """From port to port past the unit, below the wave that goes into it; left out where it lies 20 dB or more below
-    the noise floor. A calibration that hears a stronger one puts that in its place."""
+    the noise floor, or is measured with each calibration."""
 
     resolution: Positive | None = None
     """The last digit of what the analyzer tells; left out where it tells 32 bits or more."""
@@ -136,18 +133,15 @@ class Figures(Form):
         return self.model_copy(update={"drift": self.drift + more})
 
     def as_measured(self, noise: Sequence[MeasuredNoise]) -> Figures:
-        """With noise as it was measured, by the noisiest of the bandwidths where there are several.
-
-        Leakage too where it was heard; one that drowned in the noise stays as it is stated.
-        """
+        """With noise and leakage as they were measured, by the noisiest of the bandwidths where there are several."""
         if not noise:
             return self
         worst = max(noise, key=lambda each: each.floor_dbm - 10 * math.log10(each.bandwidth_hz))
         trace = max(each.trace_db / math.sqrt(each.bandwidth_hz / worst.bandwidth_hz) for each in noise)
         floor = NoiseFloor.of(worst.floor_dbm, worst.bandwidth_hz)
         changed: dict[str, object] = {"noise_floor": floor, "trace_noise": trace}
-        for each in noise:
-            # A mean of two sweeps or more has 3 dB less noise than one; what is stronger than that is no noise.
-            if each.leakage_dbm is not None and each.leakage_dbm > each.floor_dbm - HEARD_DB:
-                changed["leakage"] = -each.leakage_dbm
+        leaks = [each.leakage_dbm for each in noise if each.leakage_dbm is not None]
+        if leaks:
+            # beside noise it is not heard deeper than the longest mean hears, so the least is the best known
+            changed["leakage"] = -min(leaks)
         return self.model_copy(update=changed)

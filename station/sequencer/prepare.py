@@ -39,8 +39,6 @@ from station.sequencer.run import Task
 MOST_POINTS = 20_000
 """Of one hook-up: at 1 kHz bandwidth that is 20 s and more a direction; a finer wish is a slip of the pen."""
 
-DAY_S = 86400.0
-
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
@@ -135,7 +133,7 @@ def make_task(
         started,
         calibration,
     )
-    data = bench_data(bench, calibration, started)
+    data = bench_data(bench, calibration)
     return Task(
         replace(head, settled_since=climate.settled_since),
         channels,
@@ -194,19 +192,18 @@ def head_of(
     )
 
 
-def bench_data(bench: Bench, calibration: StoredCalibration | None, at: datetime) -> BenchData:
-    """What is known of the bench when a run begins at this time."""
+def bench_data(bench: Bench, calibration: StoredCalibration | None) -> BenchData:
+    """What is known of the bench on the day of a run."""
     terms = calibration.findings.terms if calibration else None
-    return BenchData(known_figures(bench.source.value, calibration, at), bench.loads, terms)
+    return BenchData(known_figures(bench.source.value, calibration), bench.loads, terms)
 
 
-def known_figures(form: BenchForm, calibration: StoredCalibration | None, at: datetime) -> Figures | None:
-    """What the bench file states, by the age of the calibration at this time; on a vector bench with its noise."""
+def known_figures(form: BenchForm, calibration: StoredCalibration | None) -> Figures | None:
+    """What the bench file states, with the noise as the calibration measured it where a vector bench has one."""
     figures = form.figures
-    if calibration is None or figures is None:
+    if calibration is None or figures is None or isinstance(figures, ScalarFigures):
         return figures
-    aged = figures.aged((at - calibration.head.made).total_seconds() / DAY_S)
-    return aged if isinstance(aged, ScalarFigures) else aged.as_measured(calibration.findings.noise)
+    return figures.as_measured(calibration.findings.noise)
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -122,9 +122,7 @@ def make_check(
     )
     judge = partial(_judge, standard, history)
     doubts = ANY_PASSIVE if bench.ability.phase else ANY_PASSIVE_MAGNITUDES
-    return Task(
-        head, standard.channels, standard.plan, judge, bench_data(bench, calibration, started), doubts
-    )
+    return Task(head, standard.channels, standard.plan, judge, bench_data(bench, calibration), doubts)
 
 
 def _judge(standard: Standard, history: History, readings: Sequence[Reading | Curve]) -> Verdict:

@@ -118,7 +118,7 @@ def test_a_person_tests_a_unit_and_gets_its_certificate(
     assert station("certify", "SKV-0001", "--works", works.folder).code == 0
     shown = station("show", "SKV-0001", "--works", works.folder)
     assert "certificate" in shown.out
-    assert "at most 1.80" in shown.out
+    assert "≤ 1.80 dB" in shown.out
 
 
 def test_sweeps_come_out_as_touchstone_with_ports_and_hook_up_stated(

@@ -19,7 +19,6 @@ from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
 from station.measurements.figures import Figures
 from station.measurements.measure import Place
-from station.measurements.noise import MeasuredNoise
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, Sweep, SweepSettings
 
 SweepOf = Callable[[Hookup, np.ndarray, np.ndarray], Sweep]
@@ -306,16 +305,3 @@ def test_a_ripple_a_width_and_a_frequency_stay_within_their_u_too(
 def test_figures_are_given_all_and_with_their_units(old: str, new: str, said: str) -> None:
     with pytest.raises(BadInput, match=said):
         parse(STATED.replace(old, new), Figures, str(Path("bench.yaml")))
-
-
-def test_what_a_calibration_measured_takes_the_place_of_what_is_stated(figures: Figures) -> None:
-    stated = figures.model_copy(update={"leakage": 132.0, "drift_per_day": 0.01})
-    quiet = MeasuredNoise(1e3, -113.0, 0.003, leakage_dbm=-117.0)
-    wide = MeasuredNoise(1e4, -101.0, 0.006, leakage_dbm=-108.0)
-    found = stated.as_measured((quiet, wide)).aged(3.0)
-    assert (found.noise_floor.power_dbm, found.noise_floor.bandwidth_hz) == (-101.0, 1e4)
-    assert found.trace_noise == pytest.approx(0.003 * math.sqrt(10))
-    assert found.leakage == 132.0, "what drowned in noise was not measured"
-    assert found.drift == pytest.approx(0.05)
-    assert stated.as_measured((replace(quiet, leakage_dbm=-112.5),)).leakage == 112.5
-    assert stated.as_measured(()) is stated
