@@ -87,8 +87,12 @@ def printed(reading: Reading, margins: Iterable[float | None] = ()) -> Printed |
     nearest = min(
         (abs(_exact(margin)).scaleb(form.shift) for margin in margins if margin is not None), default=None
     )
-    sign = f"{AT_LEAST}{THIN}" if reading.claim is Claim.AT_LEAST else ""
-    return Printed(sign + _text(_honest(value, form.decimals, nearest)), form.unit)
+    if reading.claim is Claim.AT_LEAST:
+        # Rounded up it would claim more than was found.
+        return Printed(
+            f"{AT_LEAST}{THIN}{_text(_honest(value, form.decimals, nearest, ROUND_FLOOR))}", form.unit
+        )
+    return Printed(_text(_honest(value, form.decimals, nearest)), form.unit)
 
 
 def judged(decision: Decision, others: Iterable[Decision] = ()) -> Printed | None:
@@ -268,12 +272,12 @@ def _form(reading: Reading) -> _Form:
     return replace(usual, decimals=max(usual.decimals, min(finest, usual.decimals + 2)))
 
 
-def _honest(value: Decimal, decimals: int, nearest: Decimal | None) -> Decimal:
+def _honest(value: Decimal, decimals: int, nearest: Decimal | None, way: str = ROUND_HALF_UP) -> Decimal:
     """Rounded to no fewer than `decimals`, and by clearly less than `nearest`."""
     if nearest is None:
-        return _rounded(value, decimals)
+        return _rounded(value, decimals, way)
     for places in range(decimals, MOST_DECIMALS + 1):
-        candidate = _rounded(value, places)
+        candidate = _rounded(value, places, way)
         # A margin carries the rounding of a subtraction, so that a move of 0.95 of it counts as all of it.
         if candidate == value or abs(candidate - value) < nearest * Decimal("0.95"):
             return candidate
@@ -285,8 +289,8 @@ def _exact(value: float) -> Decimal:
     return Decimal(repr(float(value)))
 
 
-def _rounded(value: Decimal, decimals: int) -> Decimal:
-    return value.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
+def _rounded(value: Decimal, decimals: int, way: str = ROUND_HALF_UP) -> Decimal:
+    return value.quantize(Decimal(1).scaleb(-decimals), way)
 
 
 def _text(value: Decimal) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -213,3 +214,9 @@ def test_a_limit_keeps_its_number_and_unit_on_one_line() -> None:
 def test_a_reading_that_is_only_a_lower_bound_says_so() -> None:
     reading = Reading("width", "Match bandwidth", "Hz", 800e3, claim=Claim.AT_LEAST)
     assert str(wording.printed(reading)) == "≥\u202f800.0\u202fkHz"
+
+
+def test_a_bound_is_rounded_down_so_that_it_claims_no_more_than_was_found() -> None:
+    bound = Reading("x", "Isolation", "dB", 104.19, claim=Claim.AT_LEAST)
+    assert str(wording.printed(bound)) == "\u2265\u202f104.1\u202fdB"
+    assert str(wording.printed(replace(bound, claim=Claim.VALUE))) == "104.2\u202fdB"
