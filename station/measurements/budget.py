@@ -42,9 +42,9 @@ moved the reading by the first time. A worst, deepest or widest value is picked 
 is off by some multiple of the noise's standard deviation, which grows by sqrt(2) - 1 when as much comes to it again.
 What is off counts as uncertainty (JCGM 100, F.2.4.5), as nobody takes it out of the reading."""
 
-ELSEWHERE = 3.0
+ELSEWHERE = 2.2
 """By so many U a reading moves for a trace that moves by its U at all points, and is then read at another place. Two
-edges that move by U each, against each other, make it 2."""
+edges that move by U each, against each other, make it 2 at most."""
 
 MOST_POINTS = 2048
 """For which draws are ready; longer excerpts use them again."""
