@@ -13,7 +13,7 @@ from limits.drift import Slope, slope
 from limits.reading import Claim, Reading
 from station.bench.file import Bench
 from station.bench.standard import CheckStandardForm
-from station.database.entries import CheckedValue, RunLine, StandardReset
+from station.database.entries import CheckedValue, OrderKind, RunLine, StandardReset, UnitEntry
 from station.database.store import Store
 from station.errors import UserMistake
 from station.sequencer import standard as standards
@@ -120,3 +120,10 @@ def _trend(
         past.limits(latest),
         slope([when for when, _ in points], [value for _, value in points]),
     )
+
+
+def product(unit: UnitEntry, instead: str) -> UnitEntry:
+    """A customer's unit. Raises UserMistake, saying what to do instead, for a check standard."""
+    if unit.kind is OrderKind.REFERENCE:
+        raise UserMistake(f"{unit.serial} is the check standard; {instead}")
+    return unit

@@ -45,6 +45,8 @@ SINGLE_FILES = {
     "station.orders": {"station.database", "station.sequencer", "station.cli"},
     "station.settings": {"station.cli"},
     "station.records": {"station.cli"},
+    "station.progress": {"station.cli"},
+    "station.benchwork": {"station.cli"},
     "station.desk": {"station.cli"},
 }
 """The files that stand alone in `station`, and the rooms that may import them."""

@@ -21,8 +21,8 @@ from station.cli.unit_view import run_facts, show_history
 from station.errors import UserMistake
 
 if TYPE_CHECKING:
-    from station.desk import Progress
     from station.instruments.trial import TrialLine
+    from station.progress import Progress
     from station.settings import Works
 
 BENCH_TO_EDIT = """\
@@ -360,7 +360,7 @@ def try_dialect(folder: Path, power: str, *, as_json: bool) -> Exit:
     """Try the dialect on the connected analyzer."""
     from limits.units import dbm
     from station import settings
-    from station.desk import try_bench
+    from station.benchwork import try_bench
 
     try:
         lines = try_bench(settings.load(folder), dbm(power))
