@@ -28,6 +28,7 @@ from station.errors import StationFault
 from station.instruments.analyzer import Analyzer
 from station.instruments.thermometer import BenchThermometer
 from station.locking import alone
+from station.measurements.repeatability import Repeatability
 from station.orders import WorkOrder
 from station.progress import progress
 from station.sequencer import recipe as recipes
@@ -46,6 +47,7 @@ from station.sequencer.prepare import Prepared, bench_data, make_task, plan_for,
 from station.sequencer.readiness import BEFORE_A_CHECK, QUESTIONS, Readiness, look_around
 from station.sequencer.reasons import Circumstances, Question
 from station.sequencer.recipe import Recipe
+from station.sequencer.repeating import study
 from station.sequencer.run import Clock, Judged
 from station.sequencer.wear import Wear, counted
 from station.settings import Works
@@ -172,6 +174,18 @@ class OpenBench:
         return run.run_unit(
             task, run.Means(self.analyzer, self.operator, self.store, self.clock, self.listen)
         )
+
+    def repeatability(self, times: int) -> Repeatability:
+        """Have the check standard connected so many times, and tell how well its loss repeats.
+
+        Raises what `check` raises.
+        """
+        standard = standards.load(self.works.folder, self.bench, self.analyzer.ability)
+        readiness = self.readiness(None, BEFORE_A_CHECK)
+        if not readiness.is_ready:
+            raise StationFault("not ready to measure: " + "; ".join(map(str, readiness.reasons)))
+        data = bench_data(self.bench, in_force(self.bench, self.store))
+        return study(standard.serial, standard.plan, data, times, self.analyzer, self.operator, self.listen)
 
     def calibrate(self, over: tuple[Stretch, ...] = (), *, temperature_c: float | None = None) -> Calibration:
         """Guide through a calibration for all open orders, or over these stretches, and keep it.

@@ -157,12 +157,15 @@ def _mistakes(source: YamlFile[BenchForm]) -> Iterator[Mistake]:
         yield source.mistake(loc, wrong)
     if analyzer.from_hz >= analyzer.to_hz:
         yield source.mistake(("analyzer", "to"), "it must lie above 'from'")
+    kind = kind_named(analyzer.kind)
+    if kind is not None and kind.hookups == (WHOLE,) and source.value.loads is not None:
+        what = f"an analyzer of kind '{kind.name}' is connected to every port, so no port has a load; take it out"
+        yield source.mistake(("loads",), what)
     switch = source.value.switch
     if switch is None:
         return
     if wrong := address_mistake(switch.address):
         yield source.mistake(("switch", "address"), wrong)
-    kind = kind_named(analyzer.kind)
     if kind is not None and not kind.behind_switch:
         behind = " or ".join(f"'{kind.name}'" for kind in ANALYZERS if kind.behind_switch)
         yield source.mistake(("switch",), f"only an analyzer of kind {behind} can be behind a switch")

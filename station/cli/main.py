@@ -247,6 +247,22 @@ def show(
         acts.show_unit(works, serial, run, as_json=as_json)
 
 
+@app.command()
+@door
+def repeatability(
+    works: Works = HERE,
+    times: Annotated[int, typer.Option(metavar="N", min=3, max=100, help="How many connections.")] = 10,
+    operator: Annotated[
+        str, typer.Option(envvar="STATION_OPERATOR", help="Who measures; asked for when not given.")
+    ] = "",
+    as_json: AsJson = False,
+) -> Exit:
+    """Find how well connectors repeat, on the check standard."""
+    from station.cli.repeat import repeat
+
+    return repeat(works, times, operator, as_json=as_json)
+
+
 Since = Annotated[
     datetime | None,
     typer.Option("--since", formats=["%Y-%m-%d"], metavar="DAY", help="From this day on (UTC)."),

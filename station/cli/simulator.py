@@ -181,6 +181,10 @@ class Hands:
         """Cable the unit once more."""
         self.hook_up(serial, hookup)
 
+    def reconnect(self, serial: str, hookup: Hookup, place: str) -> None:
+        """Cable the unit once more."""
+        self.hook_up(serial, hookup)
+
     def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
         """For just long enough: a unit in software needs no rest."""
         return now - timedelta(seconds=asked_s)

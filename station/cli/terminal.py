@@ -74,6 +74,13 @@ class TerminalOperator:
         say(self._console, f"Look at {hookup.name} again:", "bold")
         self._wait_for(hookup, "Press Enter to sweep again, Ctrl-C to stop.")
 
+    def reconnect(self, serial: str, hookup: Hookup, place: str) -> None:
+        """Tell which connection this is and wait for Enter alone."""
+        say(
+            self._console, f"\nConnection {place}: take every cable off {serial} and put it on again:", "bold"
+        )
+        self._wait_for(hookup, "Press Enter when it is tight, Ctrl-C to stop.")
+
     def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
         """Ask for the time of day at which the unit was laid there; Enter alone means now."""
         local = now.astimezone()

@@ -44,6 +44,10 @@ class Operator(Protocol):
         """
         ...
 
+    def reconnect(self, serial: str, hookup: Hookup, place: str) -> None:
+        """Take every cable off and put it on as it was; `place` tells which time this is, e.g. `3 of 10`."""
+        ...
+
     def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
         """Since when the unit has lain at the bench, where its recipe asks for so long; aware, not after `now`."""
         ...

@@ -79,6 +79,12 @@ class CountedOperator:
             lambda: self._operator.look_again(serial, hookup, reason), unit_on(serial, hookup), anew=True
         )
 
+    def reconnect(self, serial: str, hookup: Hookup, place: str) -> None:
+        """As the operator does it; every end is counted."""
+        self._done(
+            lambda: self._operator.reconnect(serial, hookup, place), unit_on(serial, hookup), anew=True
+        )
+
     def connect(self, standard: str, ports: tuple[int, ...]) -> None:
         """As the operator does it; the ends that moved are counted."""
         self._done(lambda: self._operator.connect(standard, ports), standard_on(standard, ports))

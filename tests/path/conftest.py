@@ -121,6 +121,9 @@ class SureHands:
         self.asked_again.append((hookup, reason))
         self.hook_up(serial, hookup)
 
+    def reconnect(self, serial: str, hookup: Hookup, place: str) -> None:
+        self.hook_up(serial, hookup)
+
     def settled_since(self, serial: str, asked_s: float, now: datetime) -> datetime:
         return now - timedelta(seconds=self.been_there_s)
 

@@ -59,7 +59,7 @@ def test_all_mistakes_of_a_file_are_told_at_once_with_their_places(works: Works,
     edit(path, "measure: loss,", "measure: los,")
     edit(path, "over: tx ± 12.5 kHz", "over: tx ± 12,5 kHz")
     told = station("check", path, "--works", works.folder).out.splitlines()
-    assert [line.removeprefix(f"{path}:").split(":")[0] for line in told[:3]] == ["6", "10", "11"]
+    assert [line.removeprefix(f"{path}:").split(":")[0] for line in told[:3]] == ["6", "11", "12"]
 
 
 def test_a_serial_nobody_ordered_is_told_with_the_nearest_one(works: Works, station) -> None:

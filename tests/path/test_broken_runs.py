@@ -198,7 +198,7 @@ def test_a_run_whose_program_was_killed_is_closed_when_the_bench_is_next_opened(
     script = (
         "import os, sys; from pathlib import Path; from station.desk import open_desk\n"
         "class Dying:\n"
-        "    name = 'Signe'\n"
+        "    name, answers = 'Signe', False\n"
         "    def hook_up(self, serial, hookup): os.kill(os.getpid(), 9)\n"
         f"with open_desk(Path({str(works.folder)!r})) as desk, desk.bench(Dying(), lambda event: None) as bench:\n"
         "    bench.test('SKV-0001')\n"
