@@ -24,7 +24,8 @@ from limits.table import LimitRow
 from limits.verdict import Level, Outcome
 
 COVERAGE = 2.0
-"""U is stated with this k."""
+"""What a U is divided by to have a standard deviation: of the normal distribution that lies within U as often. The k
+by which U was found is smaller where a bounded contribution leads, whose errors end where normal ones go on."""
 
 ENOUGH_UNITS = 20
 """With fewer, the spread itself is known to no better than about a sixth: 1 / sqrt(2 (n - 1)) of it."""
@@ -94,7 +95,7 @@ class CharacteristicRisk:
 
     sd: float | None
     u: float | None
-    """The median U (k = 2) of the numbers; None where none has one."""
+    """The median U of the numbers; None where none has one."""
 
     channel: str
     """`tx` or `rx` where mean and limits are relative to it; empty otherwise."""

@@ -43,7 +43,7 @@ class Reading:
     """The number, in `unit`; None when there is none, and then `note` says why. Never NaN or infinite."""
 
     u: float | None = None
-    """Expanded uncertainty U (k = 2) in `unit`; None where it was not evaluated."""
+    """Expanded uncertainty U in `unit`, for a coverage of about 95 %; None where it was not evaluated."""
 
     at_hz: float | None = None
     """The frequency at which the value was found."""
@@ -85,7 +85,7 @@ class Curve:
 
     trace: str | None = None
     u: FloatArray | None = None
-    """Expanded uncertainty U (k = 2) of each value, shape (n,); None where it was not evaluated."""
+    """Expanded uncertainty U of each value, shape (n,); None where it was not evaluated."""
 
     at_least: NDArray[np.bool_] | None = None
     """Which values are only bounds, shape (n,); None where none is."""

@@ -1,8 +1,8 @@
 """How often a decision is wrong: producer's and consumer's risk under a stated guard band.
 
 By JCGM 106:2012, clauses 7 (conformance probability of one item) and 9 (risks over a whole population), with
-normal distributions and no bias; clause numbers from memory. A reading's standard uncertainty u is U / 2 where
-U is stated with k = 2.
+normal distributions and no bias; clause numbers from memory. The standard uncertainty u of a
+reading is U / 2, that of a normal distribution which lies within U as often as U says.
 """
 
 from __future__ import annotations

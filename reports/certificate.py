@@ -133,7 +133,7 @@ def _columns(with_u: bool, with_open: bool) -> list[Column]:
         Column("Reading", 23.0 * mm, Align.POINT),
     ]
     if with_u:
-        columns.append(Column("U (k = 2)", 15.0 * mm, Align.POINT))
+        columns.append(Column("U", 15.0 * mm, Align.POINT))
     spent = sum(column.width for column in columns)
     return [*columns, Column("Limit", look.TEXT_WIDTH - spent - verdict), Column("Verdict", verdict)]
 
@@ -197,7 +197,10 @@ def _uncertainty(readings: Sequence[Reading]) -> str:
     evaluated = [reading for reading in readings if reading.u is not None]
     if not evaluated:
         return "Measurement uncertainty was not evaluated."
-    text = "U is the expanded uncertainty with coverage factor k = 2, for a coverage of about 95 %."
+    text = (
+        "U is the expanded uncertainty for a coverage of about 95 %, with k = 2 unless a bounded contribution leads; "
+        "k is then smaller."
+    )
     if len(evaluated) < len(readings):
         text += " Where no U is given it was not evaluated."
     return text

@@ -52,7 +52,7 @@ _COLUMNS = (
     Column("Characteristic", 74.0 * mm),
     Column("Found at, MHz", 22.0 * mm, Align.POINT),
     Column("Reading", 23.0 * mm, Align.POINT),
-    Column("U (k = 2)", 19.0 * mm, Align.POINT),
+    Column("U", 19.0 * mm, Align.POINT),
     Column("Limit", look.TEXT_WIDTH - 138.0 * mm),
 )
 

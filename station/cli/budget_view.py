@@ -9,7 +9,6 @@ from rich.console import Console
 
 from reports import wording
 from station.cli.tables import Column, print_json, say, show
-from station.measurements.budget import COVERAGE
 
 if TYPE_CHECKING:
     from station.budgets import Accounted
@@ -44,8 +43,8 @@ def show_budget(accounted: Accounted, console: Console, *, as_json: bool) -> Non
             "unit": reading.unit,
             "at_hz": reading.at_hz,
             "combined": budget.combined,
-            "k": COVERAGE,
-            "u": budget.expanded(COVERAGE),
+            "k": budget.k,
+            "u": budget.stated,
             "lines": lines,
         }
         print_json(facts, console)
@@ -53,7 +52,7 @@ def show_budget(accounted: Accounted, console: Console, *, as_json: bool) -> Non
     value = wording.printed(reading)
     say(console, f"{reading.title}: {value}", "bold")
     show(lines, _columns(reading.unit), console, as_json=False)
-    u, k = f"{_digits(budget.combined)} {reading.unit}", f"k = {COVERAGE:g}"
+    u, k = f"{_digits(budget.combined)} {reading.unit}", f"k = {budget.k:g}"
     say(console, f"Combined standard uncertainty {u}, expanded U = {wording.uncertainty(reading)} ({k})")
 
 

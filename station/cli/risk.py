@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 ASSUMED = (
     "Assumed: true values and errors of measurement spread normally, without bias. The spread is that of the "
-    "readings (latest verdict of each unit) with the measurement's own part left in; U is their median, k = 2. "
+    "readings (latest verdict of each unit) with the measurement's own part left in; U is their median, 2 u. "
     "Bounds are counted and not averaged. Limits and rules are those of the limit table as it is now."
 )
 MEANT = (

@@ -23,11 +23,16 @@ import numpy as np
 from limits.reading import Claim, Curve, FloatArray, Reading
 from station.measurements.characteristic import Characteristic
 from station.measurements.error_source import ErrorSource, Excerpt, Sweeps, Worth
-from station.measurements.uncertainty import DB_PER_NEPER, DIVISORS, Budget, Contribution, Distribution, Kind
+from station.measurements.uncertainty import (
+    DB_PER_NEPER,
+    DIVISORS,
+    Budget,
+    Contribution,
+    Distribution,
+    Kind,
+    coverage_factors,
+)
 from station.measurements.view import View
-
-COVERAGE = 2.0
-"""The factor k of every U the station states, about 95 %."""
 
 CABLE_DELAY_S = 10e-9
 """There and back through a metre of test cable: by so much error vectors turn over frequency."""
@@ -69,7 +74,7 @@ def with_uncertainty(
     if isinstance(reading, Curve):
         return replace(reading, u=_along(item, reading, sweeps, worth))
     budget = budget_of(item, reading, sweeps, worth)
-    return reading if budget is None else replace(reading, u=budget.expanded(COVERAGE))
+    return reading if budget is None else replace(reading, u=budget.stated)
 
 
 def budget_of(item: Characteristic, reading: Reading, sweeps: Sweeps, worth: Worth) -> Budget | None:
@@ -96,14 +101,16 @@ def _sources(worth: Worth, excerpt: Excerpt, near_floor: bool) -> tuple[ErrorSou
 
 def _along(item: Characteristic, curve: Curve, sweeps: Sweeps, worth: Worth) -> FloatArray:
     """U of each value of a curve, as of a level at that point."""
-    u2 = np.zeros(len(curve.freq_hz))
-    for source in worth.sources(_excerpt(item, sweeps, curve.freq_hz)):
+    sources = tuple(worth.sources(_excerpt(item, sweeps, curve.freq_hz)))
+    shares = np.empty((len(sources), len(curve.freq_hz)))
+    for row, source in zip(shares, sources, strict=True):
         along = np.abs(source.effect if source.any_phase else np.real(source.effect))
         share = DB_PER_NEPER * along / DIVISORS[source.distribution]
         if source.background and curve.at_least is not None:
             share = np.where(curve.at_least, 0.0, share)
-        u2 += share**2
-    return COVERAGE * np.sqrt(u2)
+        row[:] = share
+    k = coverage_factors(shares, [source.distribution for source in sources])
+    return np.asarray(k * np.sqrt(np.sum(shares**2, axis=0)), dtype=np.float64)
 
 
 def _excerpt(item: Characteristic, sweeps: Sweeps, freq_hz: FloatArray) -> Excerpt:
@@ -126,7 +133,8 @@ def _on_trace(source: ErrorSource, freq_hz: FloatArray) -> FloatArray:
     effect = source.effect[None]
     if source.any_phase:
         turn = np.exp(2j * np.pi * CABLE_DELAY_S * (freq_hz - freq_hz.mean()))
-        effect = np.stack([effect[0] * turn, 1j * effect[0] / turn])
+        # Turning either way, each time in two directions that are at right angles at every point.
+        effect = np.stack([effect[0] * each for each in (turn, 1j * turn, 1 / turn, 1j / turn)])
     return np.asarray(-20 * np.log10(np.abs(1 + np.concatenate([effect, -effect]))), dtype=np.float64)
 
 
@@ -161,9 +169,10 @@ def _elsewhere(
 
     So a stretch of good match that a dip nearly parts: no single error parts it, all together may.
     """
-    trace_db = COVERAGE * np.sqrt(sum(np.mean(each**2, axis=0) for each in by_db))
+    trace_db = 2 * np.sqrt(sum(np.mean(each**2, axis=0) for each in by_db))
     (moved,) = _moved(item, view, value, [np.stack([trace_db, -trace_db])])
     most = float(np.abs(moved).max())
-    if most > ELSEWHERE * Budget(item.unit, tuple(lines)).expanded(COVERAGE):
+    if most > ELSEWHERE * Budget(item.unit, tuple(lines)).expanded():
         shown = "within the U of the trace it would be read elsewhere"
-        yield Contribution("another place", Kind.B, Distribution.RECTANGULAR, most, shown)
+        # As if it were normal: it is read here or there and nowhere between, so that k = 2 is needed to reach there.
+        yield Contribution("another place", Kind.B, Distribution.NORMAL, most, shown, divisor=math.sqrt(3))

@@ -18,7 +18,6 @@ from limits.verdict import Level, Outcome
 from station.budgets import account
 from station.desk import open_desk
 from station.issuing import open_key
-from station.measurements.budget import COVERAGE
 from station.settings import Works
 
 FIGURES = """\
@@ -86,7 +85,7 @@ def test_the_budget_of_a_stored_reading_is_shown_and_adds_up_to_its_u(
     )
     facts = json.loads(told.out)
     assert facts["u"] == pytest.approx(tested.u["isolation_at_tx"], rel=1e-4)
-    assert facts["u"] == pytest.approx(2 * sum(line["share"] ** 2 for line in facts["lines"]) ** 0.5)
+    assert facts["u"] == pytest.approx(facts["k"] * sum(line["share"] ** 2 for line in facts["lines"]) ** 0.5)
 
 
 @pytest.mark.parametrize(
@@ -120,7 +119,7 @@ def test_the_certificate_shows_u_where_it_was_evaluated(
     path.write_bytes(tested.certificate)
     done = subprocess.run([need("pdftotext"), "-layout", path, "-"], check=True, capture_output=True)
     text = done.stdout.decode().replace("\u202f", " ")
-    assert "U (k = 2)" in text
+    assert "Reading U Limit" in " ".join(text.split())
     assert "Where no U is given" not in " ".join(text.split())
 
 
@@ -159,5 +158,5 @@ def test_the_budget_shown_is_that_of_the_judged_sweeps_where_loads_were_taken_ou
     evaluated = [reading for reading in stored.readings if reading.u is not None]
     assert len(evaluated) == 19
     for reading in evaluated:
-        again = account(stored, reading.name).budget.expanded(COVERAGE)
+        again = account(stored, reading.name).budget.stated
         assert again == pytest.approx(reading.u, rel=1e-6), reading.name

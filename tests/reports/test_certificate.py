@@ -183,7 +183,7 @@ def test_long_names_and_strange_letters_stay_on_the_page(
     assert "[U+0007]" in told
     assert "A character that the typeface lacks is shown by its Unicode number" in told
     assert "Þórhildur Ægisdóttir-Łukasiewicz van den Überwald" in told
-    assert "U is the expanded uncertainty with coverage factor k = 2" in told
+    assert "U is the expanded uncertainty for a coverage of about 95 %, with k = 2 unless" in told
     assert "0123456789ABCDEF" * 9 in re.sub(r"\s", "", told)
     pages = text.split("\f")[:-1]
     titles = [page for page in pages if "Characteristic" in page]
@@ -230,6 +230,6 @@ def test_a_guarded_rule_is_told_with_its_guard_band_and_the_u_of_every_reading(
     text = squeezed(text_of(certificate(replace(passing, verdict=Verdict(decisions)), issued), "-raw"))
     assert squeezed("Decision rule: guarded acceptance with w = 0.83 U.") in text
     assert squeezed("inside its limit by the guard band w = 0.83 U or more") in text
-    assert squeezed("U (k = 2)") in text
+    assert squeezed("Reading U Limit") in text
     assert squeezed("0.05 dB") in text
     assert squeezed("guarded rejection") not in text

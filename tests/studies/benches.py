@@ -20,8 +20,9 @@ from fixtures_sim.drift import Drift
 from fixtures_sim.fixture import Fixture
 from fixtures_sim.keys import key_of
 from fixtures_sim.loads import Load as SimulatedLoad
-from fixtures_sim.noise import Care, Noise, with_noise
+from fixtures_sim.noise import Care, Noise, mean_power, with_noise
 from fixtures_sim.port_errors import DrawnPorts, seen_through
+from fixtures_sim.scalar import ScalarErrors
 from fixtures_sim.standards import true_kit
 from fixtures_sim.switch import Switch, SwitchErrors
 from fixtures_sim.units import Unit
@@ -32,7 +33,9 @@ from station.measurements.evaluation import BenchData, evaluate
 from station.measurements.figures import Figures
 from station.measurements.kit import Kit, KitForm
 from station.measurements.load import Load
-from station.measurements.sweep import HOOKUPS, PORTS, WHOLE, Hookup, Sweep, SweepSettings
+from station.measurements.normalisation import reference_terms
+from station.measurements.scalar_figures import ScalarFigures
+from station.measurements.sweep import HOOKUPS, PORTS, SINGLES, WHOLE, Hookup, Sweep, SweepSettings
 
 Array = np.ndarray
 Rng = np.random.Generator
@@ -64,6 +67,26 @@ tuning_drift: 8 ppm/K
 """
 """As a works would state them that knows the spreads of `fixtures_sim`: standard deviations and rms sizes."""
 
+SCALAR = """\
+noise_floor: -95 dBm at 1 kHz
+trace_noise: 0.01 dB
+log_linearity: 0.2 dB                # 0.1 dB either way at either level
+connector_repeatability: 0.021 dB    # two connectors of 0.015 dB
+cable_flex: 0.0042 dB                # two cables of 0.003 dB
+drift: 0.065 dB                      # 0.05 dB since the references, their connectors, 0.010 dB of the through
+source_match: 20 dB
+receiver_match: 20 dB
+directivity: 35 dB
+port_match: 25 dB
+bridge_loss: 12.5 dB
+load_match: 40 dB
+unit_temperature: 0.5 K
+tuning_drift: 8 ppm/K
+"""
+"""The like, of a bench that knows magnitudes alone."""
+
+SCALAR_DRIFT_DB = 0.05
+MATCH_SPREAD_DB = 1.0
 LOAD_FILE_DB = 46.0
 """Rms error of a load's measured reflection."""
 
@@ -273,11 +296,97 @@ class Switched(Day):
         return BenchData(figures(load_match=33.7), terms=self._terms)
 
 
+class Scalar(Day):
+    """A spectrum analyzer with tracking generator and a return-loss bridge, set against its reference sweeps."""
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.fixture.hours = self.began_h
+        source, receiver, leak, match = (
+            size_db + float(self.rng.normal(0.0, MATCH_SPREAD_DB)) for size_db in (20.0, 20.0, 35.0, 25.0)
+        )
+        self._errors = ScalarErrors(
+            source_match_db=source,
+            receiver_match_db=receiver,
+            bridge_directivity_db=leak,
+            bridge_match_db=match,
+            linearity_db=float(self.rng.uniform(-0.1, 0.1)),
+            delay_s=float(self.rng.uniform(0.5e-9, 8e-9)),
+        )
+        self._drift_db = 0.0
+        swept = [
+            self._reference(kind, hookup, *ports)
+            for kind, hookup, *ports in (
+                ("through", HOOKUPS[0], 1, 2),
+                ("open", SINGLES[0], 1),
+                ("short", SINGLES[0], 1),
+            )
+        ]
+        step_hz = float(self.band_hz[1] - self.band_hz[0])
+        self._terms = reference_terms(*swept, step_hz * 1.001)
+
+    def _reference(self, kind: str, hookup: Hookup, *ports: int) -> Sweep:
+        self.fixture.connect(kind, *ports)
+        return self.sweep(hookup, self.band_hz, CALIBRATED)
+
+    def sweep(self, hookup: Hookup, freq_hz: Array, settings: SweepSettings) -> Sweep:
+        """Powers at the receiver, as the driver tells them."""
+        loads = {port: load.reflection(freq_hz) for port, load in self.loads.items()}
+        cabling, count = self.fixture.cabling, len(hookup.ports)
+        s = between_cables(cabling, loads, freq_hz, self.fixture.temperature_c, count)
+        wave = self._errors.bridged(s[:, 0, 0], freq_hz) if count == 1 else self._errors.through(s, freq_hz)
+        size = self._read(wave, freq_hz, settings)
+        found = np.full((len(freq_hz), count, count), complex(np.nan, np.nan))
+        if count == 1:
+            found[:, 0, 0] = size
+        else:
+            found[:, 1, 0] = found[:, 0, 1] = size
+        return Sweep(hookup, freq_hz, found, settings, STARTED, 0.3, phase=False)
+
+    def _read(self, wave: Array, freq_hz: Array, settings: SweepSettings) -> Array:
+        """The size of a wave as the logarithmic scale tells it, beside the one that goes in."""
+        errors = self._errors
+        level_dbm = settings.power_dbm + errors.flatness(freq_hz) + self._drift_db
+        wider = math.sqrt(settings.bandwidth_hz / 1e3)
+        power = mean_power(
+            wave * 10 ** (level_dbm / 20),
+            10 ** (errors.floor_dbm / 20) * wider,
+            errors.trace_db * wider,
+            settings.averages,
+            key_of(int(self.rng.integers(1 << 60))),
+            freq_hz,
+            np.zeros(len(freq_hz), dtype=np.uint64),
+        )
+        dbm = 10 * np.log10(power)
+        return np.asarray(10 ** ((dbm + errors.linearity(dbm) - settings.power_dbm) / 20))
+
+    def sweeps(self, freq_hz: Array, settings: SweepSettings) -> list[Sweep]:
+        self._drift_db = float(self.rng.uniform(-SCALAR_DRIFT_DB, SCALAR_DRIFT_DB))
+        taken = []
+        for hookup in (*HOOKUPS, *SINGLES):
+            self.fixture.hook_up(*hookup.ports)
+            taken.append(self.sweep(hookup, freq_hz, settings))
+        return taken
+
+    @property
+    def data(self) -> BenchData:
+        off_db = (math.log(10) / 20) * np.array([MATCH_SPREAD_DB**2, UNKNOWN_SPREAD_DB**2])
+        stated = parse(SCALAR, ScalarFigures, "bench.yaml").value
+        sizes = {
+            name: getattr(stated, name) - off_db[0]
+            for name in ("source_match", "receiver_match", "directivity", "port_match")
+        }
+        return BenchData(
+            stated.model_copy(update={**sizes, "load_match": UNKNOWN_LOAD_DB - off_db[1]}), terms=self._terms
+        )
+
+
 KINDS: Mapping[str, Callable[[int, Array], Day]] = {
     "two ports, loads known": TwoPortsLoadsKnown,
     "two ports, loads unknown": TwoPorts,
     "three ports": ThreePorts,
     "two ports behind a switch": Switched,
+    "scalar": Scalar,
 }
 
 

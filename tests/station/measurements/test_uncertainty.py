@@ -215,6 +215,69 @@ def test_a_stated_expanded_uncertainty_is_divided_by_its_own_k() -> None:
     assert Budget("dB", (line,)).coverage_factor(0.95) == pytest.approx(1.959964, abs=1e-6)
 
 
+def bounded(name: str, distribution: Distribution, standard: float) -> Contribution:
+    return Contribution(name, Kind.B, distribution, standard, divisor=1.0)
+
+
+@pytest.mark.parametrize(
+    ("distribution", "k"),
+    [
+        (Distribution.RECTANGULAR, 1.65),  # EA-4/02 supplement 1, S9.14: printed so
+        (Distribution.ARCSINE, 1.41),  # the sine of 0.9545 of a quarter turn, times the root of 2
+        (Distribution.TRIANGULAR, 1.93),  # the root of 6, times 1 less the root of 0.0455
+        (Distribution.NORMAL, 2.0),
+    ],
+)
+def test_one_contribution_alone_has_the_coverage_factor_of_its_distribution(
+    distribution: Distribution, k: float
+) -> None:
+    assert Budget("dB", (bounded("a", distribution, 0.3),)).k == k
+
+
+def test_a_multimeter_whose_resolution_leads_has_the_printed_u() -> None:
+    """EA-4/02 supplement 1, S9, from memory: U is 0.05 V there, from 1.65 for the resolution alone."""
+    lines = (
+        bounded("resolution", Distribution.RECTANGULAR, 0.029),
+        bounded("calibrator", Distribution.NORMAL, 0.001),
+        bounded("its drift", Distribution.RECTANGULAR, 0.0064),
+    )
+    budget = Budget("V", lines)
+    assert 1.65 < budget.k < 1.75
+    assert round(budget.stated, 2) == 0.05
+
+
+LEADING = [
+    ("arcsine leads", {Distribution.ARCSINE: [1.0], Distribution.NORMAL: [0.5]}),
+    ("rectangular leads", {Distribution.RECTANGULAR: [1.0], Distribution.NORMAL: [0.3]}),
+    ("two alike", {Distribution.ARCSINE: [1.0, 1.0]}),
+    (
+        "of every kind",
+        {Distribution.ARCSINE: [1.0, 0.6], Distribution.RECTANGULAR: [0.4], Distribution.NORMAL: [0.2]},
+    ),
+]
+
+
+@pytest.mark.parametrize("shares", [shares for _, shares in LEADING], ids=[name for name, _ in LEADING])
+def test_the_coverage_factor_is_that_of_drawn_values(shares: dict[Distribution, list[float]]) -> None:
+    rng = np.random.default_rng(7)
+    draw = {
+        Distribution.NORMAL: lambda: rng.standard_normal(400_000),
+        Distribution.RECTANGULAR: lambda: rng.uniform(-math.sqrt(3), math.sqrt(3), 400_000),
+        Distribution.ARCSINE: lambda: math.sqrt(2) * np.cos(rng.uniform(0, 2 * math.pi, 400_000)),
+    }
+    lines = [(kind, share) for kind, several in shares.items() for share in several]
+    drawn = sum(share * draw[kind]() for kind, share in lines)
+    budget = Budget("dB", tuple(bounded(str(place), *line) for place, line in enumerate(lines)))
+    assert budget.stated == pytest.approx(np.quantile(np.abs(drawn), math.erf(math.sqrt(2))), rel=0.006)
+
+
+def test_where_no_bounded_contribution_leads_k_is_2() -> None:
+    lines = (*(bounded(f"v{n}", Distribution.ARCSINE, 1.0) for n in range(4)), normal("n", 1.5))
+    assert Budget("dB", lines).k == 2.0
+    assert Budget("dB", (normal("n", 0.0),)).k == 2.0
+    assert Budget("dB", ()).k == 2.0
+
+
 @pytest.mark.parametrize(
     ("make", "said"),
     [
