@@ -18,8 +18,10 @@ from station.measurements.uncertainty import DB_PER_NEPER, Distribution
 
 Places = NDArray[np.intp]
 
-REACH = 3.0
-"""How far noise is believed to move a point, in standard deviations."""
+REACH = 6.0
+"""How far noise is believed to move a point, in standard deviations: three by which it may have been moved already,
+and three by which it is moved once more where U is worked out. So what stays as it was swept first cannot become the
+deepest or the worst of its span beside points that were swept with more care, nor count in their U."""
 
 COUNTS = 0.01
 """A point that moves the value by less than this share of what the weightiest one does is none that decides."""

@@ -1,9 +1,12 @@
 """Which characteristics of a hook-up deserve a second, careful sweep: decided from the sweep that was just made.
 
 Swept again is a characteristic that has a limit and whose reading lies near to where its decision would change, in
-units of its U, or near the noise floor; but only if the careful settings would make its U smaller: of a return loss
-that the residual directivity makes uncertain, no narrower bandwidth does. Where U is not evaluated, or nothing can be
-decided yet, nothing is known to be far enough, and the characteristic is swept again.
+units of its U, or near the noise floor. Where U is not evaluated, or nothing can be decided yet, nothing is known to
+be far enough, and the characteristic is swept again.
+
+Nobody asks by how much its U would become smaller. On the trace of a fast sweep that cannot be told: a notch whose
+noise shows two bottoms stays as uncertain by any settings; and as long as a path was not swept, the worst that may
+come by it hides what noise does. Where little is gained few points are swept, as few decide.
 """
 
 from __future__ import annotations
@@ -17,7 +20,7 @@ import numpy as np
 
 from limits.kinds.bound import Bound
 from limits.quantity import Channels
-from limits.reading import Claim, Curve, Reading
+from limits.reading import Curve, Reading
 from limits.rules import Rule
 from limits.table import LimitRow, LimitTable
 from limits.verdict import Level
@@ -29,10 +32,6 @@ from station.measurements.error_source import Excerpt, Sweeps, Worth
 from station.measurements.figures import Figures
 from station.measurements.load import Loads
 from station.sequencer.effort import Effort
-
-WORTH = 0.005
-"""The least share of its U that a reading must be able to gain to be worth a second sweep. At 0.03 losses that lay on
-their limits were left to the fast sweep, and more of them passed wrongly than with care everywhere."""
 
 NEAR_FLOOR_DB = 0.6
 """A level that noise moves by this much, as standard deviation, is 20 dB above the floor, or nearer (common
@@ -107,7 +106,7 @@ class Care:
         limits = [self._near(subject, level, bound) for level, bound in row.bounds]
         nearest = min(limits, key=lambda each: each.distance)
         why = self._why(nearest, near_floor(item, subject, sweeps, worth))
-        if why is None or not (is_bound(item, subject) or self._gains(item, subject, sweeps)):
+        if why is None:
             return None
         margins = [each.margin for each in limits if each.margin is not None]
         return Wish(
@@ -130,24 +129,6 @@ class Care:
         if is_near_floor:
             return Why.NEAR_FLOOR
         return Why.UNKNOWN if nearest.margin is None or math.isinf(nearest.distance) else None
-
-    def _gains(self, item: Characteristic, subject: Reading | Curve, sweeps: Sweeps) -> bool:
-        """Whether the careful settings would make its U smaller; so they may where U is not evaluated."""
-        careful = dict(sweeps)
-        careful[item.hookup] = replace(sweeps[item.hookup], settings=self.effort.careful, again=())
-        fast_u, careful_u = (
-            with_uncertainty(item, subject, each, self.worth).u for each in (sweeps, careful)
-        )
-        if fast_u is None or careful_u is None:
-            return True
-        return bool(np.any(np.less(careful_u, (1 - WORTH) * np.asarray(fast_u))))
-
-
-def is_bound(item: Characteristic, subject: Reading | Curve) -> bool:
-    """Whether it is only known to be at least so much because of noise, which is in no U then."""
-    if isinstance(subject, Curve):
-        return subject.at_least is not None and bool(subject.at_least.any())
-    return item.measure.on_trace and subject.claim is Claim.AT_LEAST
 
 
 def provisional(worth: Worth, loads: Loads | None) -> Worth:

@@ -34,7 +34,7 @@ def test_a_small_season_is_decided_as_with_care_in_at_most_a_third_of_the_time(s
         assert tally.units == 30
         assert 0 < tally.truly["fail"] < 15, "a season has good units and bad ones"
         assert (tally.time() <= study.MOST_TIME).all()
-        for name in study.WRONG:
+        for name in (*study.WRONG, "undecided"):
             assert tally.counts[name, "effort only"] == 0
 
 
@@ -57,6 +57,17 @@ def test_the_study_refuses_a_recipe_that_decides_worse(study: ModuleType) -> Non
     assert not tally.is_good()
     # a thousand without any difference say no more than three in a thousand
     assert sound.difference("false pass") == (0.0, 0.003)
+
+
+def test_the_study_refuses_a_recipe_that_leaves_more_undecided(study: ModuleType) -> None:
+    """Twenty more among four thousand are five in a thousand at the best guess, and may be more; five are not."""
+    tallies = {more: study.Tally() for more in (5, 20)}
+    for more, tally in tallies.items():
+        for number in range(4000):
+            good = compared(study, Outcome.PASS, Outcome.PASS, Outcome.PASS, 0.2)
+            tally.add(replace(good, effort=Outcome.UNDECIDED) if number < more else good)
+    assert tallies[5].is_good()
+    assert not tallies[20].is_good()
 
 
 def test_the_study_refuses_a_recipe_that_takes_too_long(study: ModuleType) -> None:
