@@ -26,6 +26,7 @@ from station.measurements.error_source import ErrorSource, Excerpt, Sweeps, Wort
 from station.measurements.uncertainty import (
     DB_PER_NEPER,
     DIVISORS,
+    SIZES_DIFFER,
     Budget,
     Contribution,
     Distribution,
@@ -109,7 +110,7 @@ def _along(item: Characteristic, curve: Curve, sweeps: Sweeps, worth: Worth) -> 
         if source.background and curve.at_least is not None:
             share = np.where(curve.at_least, 0.0, share)
         row[:] = share
-    k = coverage_factors(shares, [source.distribution for source in sources])
+    k = coverage_factors(shares, [source.distribution for source in sources], SIZES_DIFFER)
     return np.asarray(k * np.sqrt(np.sum(shares**2, axis=0)), dtype=np.float64)
 
 

@@ -116,14 +116,20 @@ def _reflection(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSourc
     yield ErrorSource("connectors", Distribution.NORMAL, disturbed, shown, any_phase=True)
     leak, match = wave_of(figures.directivity), wave_of(figures.port_match)
     shown = f"{figures.directivity:g} dB beside {in_db(size)}"
-    # What is read nearly as small as the leak may be much smaller in truth: the further limit, 1 / (1 - ratio).
-    further = -np.log(1.0 - np.minimum(leak / size, LARGEST_RATIO))
-    yield vector("directivity", _turned(further), shown)
+    seen = np.minimum(leak / size, LARGEST_RATIO)
+    yield vector("directivity", _turned(seen * _further(excerpt, figures)), shown)
     shown = f"{figures.port_match:g} dB against {in_db(size)} at {port}"
     yield vector("bridge match", match * _turned(size), shown)
     average = np.full(len(excerpt.freq_hz), (leak + match) ** 2 / 2)
     shown = f"directivity {figures.directivity:g} dB, match {figures.port_match:g} dB"
     yield ErrorSource("average of open and short", Distribution.RECTANGULAR, average, shown)
+
+
+def _further(excerpt: Excerpt, figures: ScalarFigures) -> FloatArray:
+    """What is read nearly as small as the leak may be much smaller in truth: the further limit, -ln(1 - ratio), over
+    the ratio. It is as much further for whatever else adds to the same small reflection."""
+    ratio = np.minimum(wave_of(figures.directivity) / excerpt.size, LARGEST_RATIO)
+    return np.asarray(-np.log(1.0 - ratio) / ratio, dtype=np.float64)
 
 
 def _loads(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSource]:
@@ -137,4 +143,7 @@ def _loads(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSource]:
             continue
         by_way = excerpt.s(idle, source) * excerpt.s(to, idle)
         shown = f"{figures.load_match:g} dB at {idle}, {in_db(by_way)} by that way"
-        yield vector(f"load on {idle}", wave_of(figures.load_match) * by_way / excerpt.s(to, source), shown)
+        effect = wave_of(figures.load_match) * by_way / excerpt.s(to, source)
+        if excerpt.is_reflection:
+            effect = effect * _further(excerpt, figures)
+        yield vector(f"load on {idle}", effect, shown)

@@ -41,7 +41,10 @@ class Distribution(StrEnum):
     RECTANGULAR = "rectangular"
     TRIANGULAR = "triangular"
     ARCSINE = "U-shaped"
-    """The projection of a vector of fixed length and unknown phase, as in mismatch."""
+    """The projection of a vector of known length and unknown phase, as in mismatch."""
+
+    EITHER = "either sign"
+    """Of known size, one way or the other and nowhere between, as the resistance of one load is off."""
 
 
 DIVISORS = {
@@ -49,6 +52,7 @@ DIVISORS = {
     Distribution.RECTANGULAR: math.sqrt(3),
     Distribution.TRIANGULAR: math.sqrt(6),
     Distribution.ARCSINE: math.sqrt(2),
+    Distribution.EITHER: 1.0,
 }
 """From the half-width, or the standard deviation, to the standard uncertainty."""
 
@@ -157,7 +161,8 @@ class Budget:
     def k(self) -> float:
         """The coverage factor of the U that is stated (`coverage_factors`). Takes the lines as independent."""
         shares = np.array([line.share for line in self.contributions]).reshape(-1, 1)
-        return float(coverage_factors(shares, [line.distribution for line in self.contributions])[0])
+        distributions = [line.distribution for line in self.contributions]
+        return float(coverage_factors(shares, distributions, SIZES_DIFFER)[0])
 
     @property
     def stated(self) -> float:
@@ -172,6 +177,9 @@ class Budget:
 STATED_COVERAGE = math.erf(math.sqrt(2))
 """95.45 %: what k = 2 covers of a normal distribution, and what every stated U covers."""
 
+SIZES_DIFFER = 0.2
+"""Relative standard deviation, about 2 dB, of the lengths of vectors that are stated as rms of their kind."""
+
 NEAR_NORMAL = 1.95
 """From this factor on the sum of the lines is as good as normal, and k is 2."""
 
@@ -179,11 +187,13 @@ PERIOD = 5.0
 """Half of it, in standard deviations: what lies beyond comes back as if it lay inside, 6e-7 of a normal one."""
 
 _TERMS = np.pi / PERIOD * np.arange(1, 161)
-_FACTORS = np.linspace(1.3, 2.05, 151)
+_FACTORS = np.linspace(0.95, 2.05, 221)
 _SINES = 2 / PERIOD * np.sin(np.outer(_TERMS, _FACTORS)) / _TERMS[:, None]
 
 
-def coverage_factors(shares: FloatArray, distributions: Sequence[Distribution]) -> FloatArray:
+def coverage_factors(
+    shares: FloatArray, distributions: Sequence[Distribution], sizes_differ: float = 0.0
+) -> FloatArray:
     """The factors by which sums of independent contributions cover 95.45 %, rounded to 0.01; 2 where near normal.
 
     `shares` are standard uncertainties, one row for each of the m distributions and one column for each of the n
@@ -191,13 +201,14 @@ def coverage_factors(shares: FloatArray, distributions: Sequence[Distribution]) 
     than is said of it: of a rectangular one alone 1.65 does, of a U-shaped one 1.41 (JCGM 100 G.6.5; EA-4/02
     supplement 1, S9.14, from memory). The characteristic function of a sum is the product of those of its parts, and
     gives the distribution function as a Fourier series (the theory of probability; tried against sums of drawn
-    values).
+    values). Where the lengths of U-shaped contributions are known as an rms only, they differ by
+    `sizes_differ` of it: half of them are longer, half of them shorter.
     """
     combined = np.sqrt(np.sum(shares**2, axis=0))
     relative = shares / np.where(combined > 0.0, combined, 1.0)
     product = np.ones((shares.shape[1], len(_TERMS)))
     for share, distribution in zip(relative, distributions, strict=True):
-        product *= _characteristic(distribution, share[:, None] * _TERMS)
+        product *= _characteristic(distribution, share[:, None] * _TERMS, sizes_differ)
     covered = _FACTORS / PERIOD + product @ _SINES
     place = np.maximum(np.argmax(covered >= STATED_COVERAGE, axis=1), 1)
     below, above = (np.take_along_axis(covered, each[:, None], axis=1)[:, 0] for each in (place - 1, place))
@@ -206,7 +217,7 @@ def coverage_factors(shares: FloatArray, distributions: Sequence[Distribution]) 
     return np.where((factor >= NEAR_NORMAL) | (combined == 0.0), 2.0, np.round(factor, 2))
 
 
-def _characteristic(distribution: Distribution, t: FloatArray) -> FloatArray:
+def _characteristic(distribution: Distribution, t: FloatArray, sizes_differ: float) -> FloatArray:
     """The mean of cos(t x / u) over a distribution of standard deviation u."""
     match distribution:
         case Distribution.NORMAL:
@@ -216,7 +227,10 @@ def _characteristic(distribution: Distribution, t: FloatArray) -> FloatArray:
         case Distribution.TRIANGULAR:
             found = np.sinc(t * math.sqrt(6) / 2 / math.pi) ** 2
         case Distribution.ARCSINE:
-            found = j0(t * math.sqrt(2))
+            longer, shorter = (math.sqrt(2 + 4 * sign * sizes_differ) for sign in (1, -1))
+            found = (j0(t * longer) + j0(t * shorter)) / 2
+        case Distribution.EITHER:
+            found = np.cos(t)
     return np.asarray(found, dtype=np.float64)
 
 

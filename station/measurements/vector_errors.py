@@ -137,9 +137,8 @@ def _load_standard(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     if excerpt.is_third_connected:
         ways = ways + excerpt.s(to, excerpt.hookup.idle) * excerpt.s(excerpt.hookup.idle, source)
     shown = f"{figures.load_standard:g} dB, {in_db(ways)} of it beside {in_db(excerpt.size)}"
-    # One load has one reflection, of that size and of one sign or the other: no tails. Half-width from the rms.
-    effect = math.sqrt(2) * wave_of(figures.load_standard) * ways / excerpt.s(to, source)
-    yield ErrorSource("load standard", Distribution.ARCSINE, effect, shown)
+    effect = wave_of(figures.load_standard) * ways / excerpt.s(to, source)
+    yield ErrorSource("load standard", Distribution.EITHER, effect, shown)
 
 
 def _there_and_back(excerpt: Excerpt, other: Port) -> ComplexArray:

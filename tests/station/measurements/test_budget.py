@@ -17,9 +17,12 @@ from limits.yamlfile import parse
 from station.measurements.budget import budget_of, with_uncertainty
 from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
+from station.measurements.error_source import ErrorSource, Excerpt, vector
 from station.measurements.figures import Figures
+from station.measurements.floor import Floor
 from station.measurements.measure import Place
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, Sweep, SweepSettings
+from station.measurements.uncertainty import DB_PER_NEPER
 
 SweepOf = Callable[[Hookup, np.ndarray, np.ndarray], Sweep]
 STATED = """\
@@ -255,6 +258,37 @@ def spanning(measure: str, hookup: Hookup, to: Port, source: Port, *where: float
     assert at_hz is not None and half_hz is not None
     place = Place(at_hz, (at_hz - half_hz, at_hz + half_hz), level_db)
     return Characteristic("x", "X", found, hookup, to, source, place, 1e3)
+
+
+class OneWave:
+    """A bench with a single error: a wave of 1 % of the one that is measured, of this phase beside it."""
+
+    def __init__(self, phase: float) -> None:
+        self._effect = 0.01 * np.exp(1j * phase)
+
+    def sources(self, excerpt: Excerpt) -> tuple[ErrorSource, ...]:
+        return (vector("wave", np.full(len(excerpt.freq_hz), self._effect), "1 %"),)
+
+    def floor(self, settings: SweepSettings) -> Floor:
+        return Floor(1e-9)
+
+
+@pytest.mark.parametrize("half_hz", [1e6, 6.25e6, 12.5e6, 25e6])
+@pytest.mark.parametrize("phase", [0.0, math.pi / 4, math.pi / 2, 3 * math.pi / 4])
+def test_an_error_of_unknown_phase_counts_alike_at_the_edge_of_a_span(
+    phase: float, half_hz: float, sweep_of: SweepOf
+) -> None:
+    """Half of its power lies along the wave, however wide the span and wherever in it the worst is found."""
+    freq_hz = TX_HZ + np.linspace(-half_hz, half_hz, 101)
+    s = np.zeros((101, 2, 2), dtype=complex)
+    s[:, 1, 0] = np.geomspace(0.001, 0.1, 101)
+    what = spanning("worst isolation", HOOKUPS[2], "RX", "TX", TX_HZ, half_hz, None)
+    sweeps = {HOOKUPS[2]: sweep_of(HOOKUPS[2], freq_hz, s)}
+    reading = what.read(sweeps)
+    assert isinstance(reading, Reading) and reading.at_hz == pytest.approx(freq_hz[-1])
+    budget = budget_of(what, reading, sweeps, OneWave(phase))
+    assert budget is not None
+    assert budget.combined == pytest.approx(DB_PER_NEPER * 0.01 / math.sqrt(2), rel=0.01)
 
 
 NO_LEVELS = {

@@ -20,6 +20,7 @@ from station.measurements.uncertainty import (
     Distribution,
     Kind,
     correlation,
+    coverage_factors,
     from_readings,
     vector_error,
     vector_error_limits_db,
@@ -231,7 +232,13 @@ def bounded(name: str, distribution: Distribution, standard: float) -> Contribut
 def test_one_contribution_alone_has_the_coverage_factor_of_its_distribution(
     distribution: Distribution, k: float
 ) -> None:
-    assert Budget("dB", (bounded("a", distribution, 0.3),)).k == k
+    assert coverage_factors(np.array([[0.3]]), [distribution]) == pytest.approx([k])
+
+
+def test_vectors_whose_lengths_are_known_as_an_rms_need_more() -> None:
+    """Half of them 1.18, half of them 0.77 as long: 0.0909 of the longer ones reach beyond."""
+    budget = Budget("dB", (bounded("load", Distribution.ARCSINE, 0.3),))
+    assert budget.k == pytest.approx(math.sqrt(2.8) * math.sin((1 - 0.091) * math.pi / 2), abs=0.01)
 
 
 def test_a_multimeter_whose_resolution_leads_has_the_printed_u() -> None:
@@ -263,12 +270,13 @@ def test_the_coverage_factor_is_that_of_drawn_values(shares: dict[Distribution, 
     draw = {
         Distribution.NORMAL: lambda: rng.standard_normal(400_000),
         Distribution.RECTANGULAR: lambda: rng.uniform(-math.sqrt(3), math.sqrt(3), 400_000),
+        Distribution.EITHER: lambda: rng.choice((-1.0, 1.0), 400_000),
         Distribution.ARCSINE: lambda: math.sqrt(2) * np.cos(rng.uniform(0, 2 * math.pi, 400_000)),
     }
     lines = [(kind, share) for kind, several in shares.items() for share in several]
     drawn = sum(share * draw[kind]() for kind, share in lines)
-    budget = Budget("dB", tuple(bounded(str(place), *line) for place, line in enumerate(lines)))
-    assert budget.stated == pytest.approx(np.quantile(np.abs(drawn), math.erf(math.sqrt(2))), rel=0.006)
+    (k,) = coverage_factors(np.array([[share] for _, share in lines]), [kind for kind, _ in lines])
+    assert k * np.std(drawn) == pytest.approx(np.quantile(np.abs(drawn), math.erf(math.sqrt(2))), rel=0.006)
 
 
 def test_where_no_bounded_contribution_leads_k_is_2() -> None:
