@@ -184,7 +184,7 @@ class OpenBench:
         readiness = self.readiness(None, BEFORE_A_CHECK)
         if not readiness.is_ready:
             raise StationFault("not ready to measure: " + "; ".join(map(str, readiness.reasons)))
-        data = bench_data(self.bench, in_force(self.bench, self.store))
+        data = bench_data(self.bench, in_force(self.bench, self.store), self.clock())
         return study(standard.serial, standard.plan, data, times, self.analyzer, self.operator, self.listen)
 
     def calibrate(self, over: tuple[Stretch, ...] = (), *, temperature_c: float | None = None) -> Calibration:
@@ -230,7 +230,7 @@ class OpenBench:
 
     def _expect_depth(self, prepared: Prepared) -> None:
         """Raises StationFault with every characteristic that this bench cannot measure to the needed depth."""
-        figures = bench_data(self.bench, in_force(self.bench, self.store)).figures
+        figures = bench_data(self.bench, in_force(self.bench, self.store), self.clock()).figures
         settings = prepared.recipe.settings
         found = tuple(out_of_depth(prepared.plan, prepared.table, prepared.channels, figures, settings))
         if found:

@@ -41,7 +41,7 @@ def account(stored: StoredRun, name: str) -> Accounted:
         names = dict.fromkeys(reading.name for reading in stored.readings)
         raise UserMistake(f"{run} has no reading '{name}'{suggest(name, names)}")
     bench = parse(stored.head.bench.text, BenchForm, f"bench file of {run}").value
-    figures = known_figures(bench, stored.calibration)
+    figures = known_figures(bench, stored.calibration, stored.head.started)
     if figures is None:
         what = "its bench file stated no figures; give them under 'uncertainty' in bench.yaml and test again"
         raise UserMistake(f"the uncertainty of {run} was not evaluated: {what}")

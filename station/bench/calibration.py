@@ -84,10 +84,14 @@ class CalibrationForm(Form):
         return self.turn / 360 / (2 * self.longest_delay)
 
 
+def begins(made: date) -> datetime:
+    """The moment, or the first one of the day, in UTC."""
+    return made if isinstance(made, datetime) else datetime(made.year, made.month, made.day, tzinfo=UTC)
+
+
 def expires(made: date, valid_for_s: float) -> datetime:
     """When a calibration of that day, or moment, holds no more."""
-    begun = made if isinstance(made, datetime) else datetime(made.year, made.month, made.day, tzinfo=UTC)
-    return begun + timedelta(seconds=valid_for_s)
+    return begins(made) + timedelta(seconds=valid_for_s)
 
 
 def load_kit(path: Path) -> Kit:

@@ -99,9 +99,23 @@ def load(path: Path) -> Bench:
         kit = kit_of(source.value.calibration, source, path.parent)
     except BadInput as bad:
         mistakes += bad.mistakes
+    mistakes += _better_than_its_kit(source, kit)
     if mistakes:
         raise BadInput(tuple(dict.fromkeys(mistakes)))
     return Bench(source, load_files, kit)
+
+
+def _better_than_its_kit(source: YamlFile[BenchForm], kit: Kit | None) -> Iterator[Mistake]:
+    """No reflection is read better than the load is known that it was calibrated by."""
+    figures, calibration = source.value.uncertainty, source.value.calibration
+    if kit is None or calibration is None or figures is None or figures.load_standard is not None:
+        return
+    if figures.directivity > kit.load_return_loss_db:
+        what = (
+            f"{figures.directivity:g} dB is better than the load of kit {calibration.kit} itself, which is "
+            f"trusted to {kit.load_return_loss_db:g} dB; state at most that, or the load's error as 'load_standard'"
+        )
+        yield source.mistake(("uncertainty", "directivity"), what)
 
 
 def _load_files(source: YamlFile[BenchForm], folder: Path, mistakes: list[Mistake]) -> tuple[LoadFile, ...]:

@@ -54,7 +54,7 @@ RESIDUALS = (
 NOISE = (
     Column("bandwidth_hz", "Bandwidth, Hz", lambda value: f"{value:g}", right=True),
     Column("floor_dbm", "Noise floor, dBm", lambda value: f"{value:.1f}", right=True),
-    Column("leakage_dbm", "In the mean, dBm", lambda value: f"{value:.1f}", right=True),
+    Column("leakage_db", "Leakage, dB down", lambda value: f"{value:.1f}", right=True),
     Column("trace_db", "Trace noise, dB", lambda value: f"{value:.4f}", right=True),
 )
 

@@ -50,7 +50,7 @@ def insert(connection: Connection, calibration: Calibration) -> CalibrationId:
             "bandwidth_hz": each.bandwidth_hz,
             "floor_dbm": each.floor_dbm,
             "trace_db": each.trace_db,
-            "leakage_dbm": each.leakage_dbm,
+            "leakage_db": each.leakage_db,
         }
         for each in findings.noise
     ]
@@ -98,7 +98,7 @@ def read(connection: Connection, number: CalibrationId) -> StoredCalibration:
             for each in _rows(connection, schema.residual, number)
         ),
         noise=tuple(
-            MeasuredNoise(each.bandwidth_hz, each.floor_dbm, each.trace_db, each.leakage_dbm)
+            MeasuredNoise(each.bandwidth_hz, each.floor_dbm, each.trace_db, each.leakage_db)
             for each in _rows(connection, schema.noise, number)
         ),
         loads={each.port: _load(each) for each in _rows(connection, schema.calibration_load, number)},

@@ -187,7 +187,7 @@ noise = sa.Table(
     _required("bandwidth_hz", sa.Double),
     _required("floor_dbm", sa.Double),
     _required("trace_db", sa.Double),
-    sa.Column("leakage_dbm", sa.Double),
+    sa.Column("leakage_db", sa.Double),
 )
 
 # Of the bench's own terminations on idle ports.

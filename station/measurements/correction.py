@@ -102,13 +102,15 @@ def _loaded(m: ComplexArray, reflection: ComplexArray) -> ComplexArray:
 
 
 def correct(sweeps: Iterable[Sweep], loads: Loads | None) -> Corrected:
-    """The sweeps with the loads taken out, where all three hook-ups were swept and all loads are known.
+    """The sweeps with the loads taken out, where all three hook-ups were swept with phases and all loads are
+    known.
 
     Each reflection then is that of the whole unit, the same in both hook-ups. Otherwise the sweeps are returned as
     they are. Raises ValueError when they are not on one grid or reach beyond what is known of a load.
     """
     by_hookup = {sweep.hookup: sweep for sweep in sweeps}
-    if loads is None or set(by_hookup) != set(HOOKUPS):
+    phases = all(sweep.phase for sweep in by_hookup.values())
+    if loads is None or set(by_hookup) != set(HOOKUPS) or not phases:
         return Corrected(by_hookup, None)
     freq_hz = by_hookup[HOOKUPS[0]].freq_hz
     if not all(np.array_equal(sweep.freq_hz, freq_hz) for sweep in by_hookup.values()):

@@ -93,7 +93,8 @@ class Excerpt:
         if place is None:
             return np.zeros(len(self.freq_hz), dtype=np.complex128)
         step_hz = sweep.freq_hz[place + 1] - sweep.freq_hz[place - 1]
-        return np.asarray((s[place + 1] - s[place - 1]) / step_hz / self.size, dtype=np.complex128)
+        here = np.where(s[place] == 0, SMALLEST, s[place])
+        return np.asarray((s[place + 1] - s[place - 1]) / step_hz / here, dtype=np.complex128)
 
     def by_settings(self, of: Callable[[SweepSettings], float]) -> FloatArray:
         """A figure that depends on the settings, for each point; shape (n,)."""

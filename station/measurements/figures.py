@@ -49,6 +49,10 @@ class NoiseFloor(Expression):
         """As it was measured."""
         return cls(f"{power_dbm:.1f} dBm at {hertz_text(bandwidth_hz)}", power_dbm, bandwidth_hz)
 
+    def at(self, bandwidth_hz: float) -> float:
+        """Its power in another bandwidth, dBm."""
+        return self.power_dbm + 10 * math.log10(bandwidth_hz / self.bandwidth_hz)
+
     def widening(self, settings: SweepSettings) -> float:
         """By how much noise voltages are larger than where they are stated: the root of bandwidth over averages."""
         return math.sqrt(settings.bandwidth_hz / self.bandwidth_hz / settings.averages)
@@ -98,7 +102,7 @@ class Figures(Form):
 
     leakage: Positive | None = None
     """From port to port past the unit, below the wave that goes into it; left out where it lies 20 dB or more below
-    the noise floor, or is measured with each calibration."""
+    the noise floor. A calibration that hears a stronger one puts that in its place."""
 
     resolution: Positive | None = None
     """The last digit of what the analyzer tells; left out where it tells 32 bits or more."""
@@ -133,15 +137,17 @@ class Figures(Form):
         return self.model_copy(update={"drift": self.drift + more})
 
     def as_measured(self, noise: Sequence[MeasuredNoise]) -> Figures:
-        """With noise and leakage as they were measured, by the noisiest of the bandwidths where there are several."""
+        """With noise as it was measured, by the noisiest of the bandwidths where there are several.
+
+        Leakage too where it was heard; one that drowned in the noise stays as it is stated.
+        """
         if not noise:
             return self
         worst = max(noise, key=lambda each: each.floor_dbm - 10 * math.log10(each.bandwidth_hz))
         trace = max(each.trace_db / math.sqrt(each.bandwidth_hz / worst.bandwidth_hz) for each in noise)
         floor = NoiseFloor.of(worst.floor_dbm, worst.bandwidth_hz)
         changed: dict[str, object] = {"noise_floor": floor, "trace_noise": trace}
-        leaks = [each.leakage_dbm for each in noise if each.leakage_dbm is not None]
+        leaks = [each.leakage_db for each in noise if each.leakage_db is not None]
         if leaks:
-            # beside noise it is not heard deeper than the longest mean hears, so the least is the best known
-            changed["leakage"] = -min(leaks)
+            changed["leakage"] = min(leaks)
         return self.model_copy(update=changed)

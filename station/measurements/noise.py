@@ -14,6 +14,9 @@ from station.measurements.sweep import ComplexArray, Sweep
 LEAST_SWEEPS = 2
 """A scatter is one between sweeps."""
 
+HEARD_DB = 2.0
+"""A mean of two sweeps or more has 3 dB less noise than one; what lies less than this below that is no noise."""
+
 
 @dataclass(frozen=True, slots=True)
 class MeasuredNoise:
@@ -27,9 +30,10 @@ class MeasuredNoise:
     trace_db: float
     """Standard deviation of a strong transmission from one sweep to the next."""
 
-    leakage_dbm: float | None = None
-    """What is left of the floor in the mean of all sweeps, as complex numbers: leakage past the device shows here,
-    and noise too, smaller by the root of their number. None where no phases were measured."""
+    leakage_db: float | None = None
+    """How far below the wave that goes into the unit something lies that stays in the mean of all sweeps, as complex
+    numbers: leakage past the device, which grows with the source as noise does not. None where it drowned in noise,
+    or no phases were measured."""
 
 
 def measured_noise(terminated: Sequence[Sweep], through: Sequence[Sweep]) -> MeasuredNoise:
@@ -47,8 +51,13 @@ def measured_noise(terminated: Sequence[Sweep], through: Sequence[Sweep]) -> Mea
         bandwidth_hz=settings.bandwidth_hz,
         floor_dbm=power_dbm + _rms_db(quiet),
         trace_db=_scatter_db(strong),
-        leakage_dbm=power_dbm + _rms_db(quiet.mean(axis=0)) if terminated[0].phase else None,
+        leakage_db=_leakage_db(quiet) if terminated[0].phase else None,
     )
+
+
+def _leakage_db(quiet: ComplexArray) -> float | None:
+    left_db = _rms_db(quiet.mean(axis=0))
+    return -left_db if left_db > _rms_db(quiet) - HEARD_DB else None
 
 
 def _transmissions(sweeps: Sequence[Sweep]) -> ComplexArray:

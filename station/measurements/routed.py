@@ -175,10 +175,10 @@ def _worst_residuals(found: Mapping[Hookup, Findings]) -> Iterator[Residual]:
 def _worst_noise(found: Iterable[tuple[MeasuredNoise, ...]]) -> Iterator[MeasuredNoise]:
     """Of each bandwidth, over all routes."""
     for same_bandwidth in zip(*found, strict=True):
-        leaks = [each.leakage_dbm for each in same_bandwidth if each.leakage_dbm is not None]
+        leaks = [each.leakage_db for each in same_bandwidth if each.leakage_db is not None]
         yield MeasuredNoise(
             same_bandwidth[0].bandwidth_hz,
             max(each.floor_dbm for each in same_bandwidth),
             max(each.trace_db for each in same_bandwidth),
-            max(leaks, default=None),
+            min(leaks, default=None),
         )

@@ -18,11 +18,12 @@ and what else `figures.py` knows, where it matters.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from station.measurements.error_source import ErrorSource, Excerpt
 from station.measurements.figures import Figures, Positive
 from station.measurements.floor import Floor
+from station.measurements.noise import MeasuredNoise
 from station.measurements.scalar_errors import scalar_sources
 from station.measurements.sweep import SweepSettings
 from station.measurements.vector_errors import wave_of
@@ -45,3 +46,12 @@ class ScalarFigures(Figures):
         once = SweepSettings(settings.bandwidth_hz, 1, settings.power_dbm)
         leak = 0.0 if self.leakage is None else wave_of(self.leakage)
         return Floor(wave_of(self.noise_floor.below_source_db(once)), leak, settings.averages)
+
+    def as_measured(self, noise: Sequence[MeasuredNoise]) -> Figures:
+        """With the noise as it was measured where that is worse than stated.
+
+        Where it is better, what is stated stays: a few sweeps of noise alone are no proof of a better receiver.
+        """
+        measured = super().as_measured(noise)
+        quieter = self.noise_floor.at(measured.noise_floor.bandwidth_hz) >= measured.noise_floor.power_dbm
+        return self if quieter else measured

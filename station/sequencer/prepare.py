@@ -10,6 +10,7 @@ from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.table import LimitTable
 from reports.record import Instrument
+from station.bench.calibration import begins
 from station.bench.file import Bench
 from station.bench.form import BenchForm
 from station.database.entries import (
@@ -27,7 +28,6 @@ from station.measurements.figures import Figures
 from station.measurements.load import Loads
 from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
 from station.measurements.plausibility import CHECKS
-from station.measurements.scalar_figures import ScalarFigures
 from station.orders import Serial
 from station.sequencer.calibration_age import in_words, refuse_uncalibrated
 from station.sequencer.care import Care
@@ -38,6 +38,8 @@ from station.sequencer.run import Task
 
 MOST_POINTS = 20_000
 """Of one hook-up: at 1 kHz bandwidth that is 20 s and more a direction; a finer wish is a slip of the pen."""
+
+DAY_S = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def make_task(
         started,
         calibration,
     )
-    data = bench_data(bench, calibration)
+    data = bench_data(bench, calibration, started)
     return Task(
         replace(head, settled_since=climate.settled_since),
         channels,
@@ -192,18 +194,23 @@ def head_of(
     )
 
 
-def bench_data(bench: Bench, calibration: StoredCalibration | None) -> BenchData:
-    """What is known of the bench on the day of a run."""
+def bench_data(bench: Bench, calibration: StoredCalibration | None, at: datetime) -> BenchData:
+    """What is known of the bench when a run begins at this time."""
     terms = calibration.findings.terms if calibration else None
-    return BenchData(known_figures(bench.source.value, calibration), bench.loads, terms)
+    return BenchData(known_figures(bench.source.value, calibration, at), bench.loads, terms)
 
 
-def known_figures(form: BenchForm, calibration: StoredCalibration | None) -> Figures | None:
-    """What the bench file states, with the noise as the calibration measured it where a vector bench has one."""
-    figures = form.figures
-    if calibration is None or figures is None or isinstance(figures, ScalarFigures):
-        return figures
-    return figures.as_measured(calibration.findings.noise)
+def known_figures(form: BenchForm, calibration: StoredCalibration | None, at: datetime) -> Figures | None:
+    """What the bench file states, by the age of the calibration at this time and with what the calibration heard."""
+    figures, own = form.figures, form.calibration
+    if figures is None:
+        return None
+    if calibration is not None:
+        figures = figures.as_measured(calibration.findings.noise)
+        return figures.aged((at - calibration.head.made).total_seconds() / DAY_S)
+    if own is not None and own.made is not None:
+        return figures.aged((at - begins(own.made)).total_seconds() / DAY_S)
+    return figures
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -122,7 +122,9 @@ def make_check(
     )
     judge = partial(_judge, standard, history)
     doubts = ANY_PASSIVE if bench.ability.phase else ANY_PASSIVE_MAGNITUDES
-    return Task(head, standard.channels, standard.plan, judge, bench_data(bench, calibration), doubts)
+    return Task(
+        head, standard.channels, standard.plan, judge, bench_data(bench, calibration, started), doubts
+    )
 
 
 def _judge(standard: Standard, history: History, readings: Sequence[Reading | Curve]) -> Verdict:

@@ -160,7 +160,7 @@ def _calibrations() -> None:
         sa.Column("bandwidth_hz", sa.Double(), nullable=False),
         sa.Column("floor_dbm", sa.Double(), nullable=False),
         sa.Column("trace_db", sa.Double(), nullable=False),
-        sa.Column("leakage_dbm", sa.Double(), nullable=True),
+        sa.Column("leakage_db", sa.Double(), nullable=True),
     )
     _of_calibration(
         "calibration_load",

@@ -10,6 +10,7 @@ from limits.errors import BadInput
 from station.bench.file import load
 from station.bench.form import bench_schema
 from station.bench.opening import dialect_of
+from station.measurements.noise import MeasuredNoise
 from station.measurements.scalar_figures import ScalarFigures
 from station.measurements.sweep import HOOKUPS, SINGLES
 
@@ -116,3 +117,18 @@ def test_a_missing_or_misspelt_figure_is_told_at_its_place(write):
 def test_a_dialect_of_s_parameters_is_refused(write):
     with pytest.raises(BadInput, match="cannot use; it needs one with 'paths: none'"):
         dialect_of(load(write(TEXT.replace("power-single", "linear-single"))), None)
+
+
+def test_a_directivity_better_than_the_load_it_was_found_with_is_refused_at_its_place(write):
+    """No reflection is read better than the load is known; the kit's is trusted to 46 dB."""
+    (said,) = told(write(TEXT.replace("directivity: 35 dB", "directivity: 47 dB")))
+    assert said.startswith("18:")
+    assert "47 dB is better than the load of kit works-n itself, which is trusted to 46 dB" in said
+    load(write(TEXT.replace("directivity: 35 dB", "directivity: 47 dB\n  load_standard: 46 dB")))
+
+
+def test_a_floor_that_was_measured_worse_than_stated_counts_and_a_better_one_does_not(write):
+    stated = load(write(TEXT)).source.value.figures
+    worse = stated.as_measured((MeasuredNoise(1e4, -80.0, 0.02),))
+    assert (worse.noise_floor.power_dbm, worse.noise_floor.bandwidth_hz) == (-80.0, 1e4)
+    assert stated.as_measured((MeasuredNoise(1e4, -86.0, 0.02),)) is stated

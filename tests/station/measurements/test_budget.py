@@ -21,6 +21,7 @@ from station.measurements.error_source import ErrorSource, Excerpt, vector
 from station.measurements.figures import Figures
 from station.measurements.floor import Floor
 from station.measurements.measure import Place
+from station.measurements.noise import MeasuredNoise
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, Sweep, SweepSettings
 from station.measurements.uncertainty import DB_PER_NEPER
 
@@ -339,3 +340,38 @@ def test_a_ripple_a_width_and_a_frequency_stay_within_their_u_too(
 def test_figures_are_given_all_and_with_their_units(old: str, new: str, said: str) -> None:
     with pytest.raises(BadInput, match=said):
         parse(STATED.replace(old, new), Figures, str(Path("bench.yaml")))
+
+
+def test_what_a_calibration_measured_takes_the_place_of_what_is_stated(figures: Figures) -> None:
+    stated = figures.model_copy(update={"leakage": 132.0, "drift_per_day": 0.01})
+    quiet = MeasuredNoise(1e3, -113.0, 0.003)
+    wide = MeasuredNoise(1e4, -101.0, 0.006)
+    found = stated.as_measured((quiet, wide)).aged(3.0)
+    assert (found.noise_floor.power_dbm, found.noise_floor.bandwidth_hz) == (-101.0, 1e4)
+    assert found.trace_noise == pytest.approx(0.003 * math.sqrt(10))
+    assert found.leakage == 132.0, "what drowned in noise was not measured"
+    assert found.drift == pytest.approx(0.05)
+    assert stated.as_measured((replace(quiet, leakage_db=112.5),)).leakage == 112.5
+    assert stated.as_measured(()) is stated
+
+
+def test_the_temperature_of_the_unit_counts_alike_however_long_the_line_in_front_of_it(
+    figures: Figures, true_s: np.ndarray, sweep_of: SweepOf
+) -> None:
+    """A phase that turns all of S leaves every size, and so what half a kelvin does to it, as it was."""
+    warm = figures.model_copy(update={"unit_temperature": 0.5, "tuning_drift": 8e-6})
+    loss = item("loss", HOOKUPS[0], "ANT", "TX", TX_HZ)
+
+    def line_of(turned: complex) -> float:
+        sweeps = sweeps_of(true_s * turned, sweep_of)
+        budget = budget_of(loss, loss.read(sweeps), sweeps, warm)
+        line = next(line for line in budget.contributions if line.name == "temperature of the unit")
+        return line.value * line.sensitivity
+
+    plain = line_of(1.0)
+    assert line_of(np.exp(1j)) == pytest.approx(plain, rel=1e-6)
+    assert line_of(np.exp(2.5j)) == pytest.approx(plain, rel=1e-6)
+    # the slope of the loss itself, between the neighbours of the point
+    before_db, _, after_db = -20 * np.log10(abs(true_s[:3, 1, 0]))
+    slope = (after_db - before_db) / (FREQ_HZ[2] - FREQ_HZ[0])
+    assert plain == pytest.approx(abs(slope) * TX_HZ * 0.5 * 8e-6, rel=0.01)

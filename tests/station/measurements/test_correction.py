@@ -232,6 +232,19 @@ def test_without_all_hook_ups_or_loads_the_sweeps_stay_as_they_are(
         assert tuple(corrected.sweeps.values()) == tuple(some)
 
 
+def test_magnitudes_stay_as_they_are_since_loads_are_taken_out_by_phases(
+    duplexer: tuple[np.ndarray, np.ndarray], sweep_of: Callable[..., Sweep]
+) -> None:
+    freq_hz, s = duplexer
+    sweeps = [
+        replace(sweep_of(hookup, freq_hz, abs(seen_between(hookup, 0j, freq_hz, s)) + 0j), phase=False)
+        for hookup in HOOKUPS
+    ]
+    found = correct(sweeps, alike(0.1, freq_hz))
+    assert found.consistency is None
+    assert all(found.sweeps[sweep.hookup] is sweep for sweep in sweeps)
+
+
 def test_sweeps_on_different_grids_are_refused_not_interpolated(
     duplexer: tuple[np.ndarray, np.ndarray], sweep_of: SweepOf
 ) -> None:

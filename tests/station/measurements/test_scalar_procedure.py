@@ -77,7 +77,7 @@ def test_the_noise_is_measured_as_the_run_will_meet_it(go_through):
     assert noise.bandwidth_hz == OF_THE_RUN.bandwidth_hz
     assert noise.floor_dbm == pytest.approx(-95.0, abs=1.2)
     assert noise.trace_db == pytest.approx(ERRORS.trace_db, rel=0.3)
-    assert noise.leakage_dbm is None
+    assert noise.leakage_db is None
 
 
 WRONG = [

@@ -109,8 +109,7 @@ def test_residuals_and_noise_are_figures_of_the_bench() -> None:
     # 4 sweeps of 11 points, both ways: the rms is known to 5 % and less; cables take 0.25 dB of the wave.
     assert noise.floor_dbm == pytest.approx(-114.7, abs=0.8)
     assert noise.trace_db == pytest.approx(0.002, rel=0.3)
-    assert noise.leakage_dbm is not None
-    assert noise.leakage_dbm < noise.floor_dbm - 4
+    assert noise.leakage_db is None, "it lies at 132 dB, far below this noise"
 
 
 CALIBRATE, VERIFY = Use.CALIBRATE, Use.VERIFY

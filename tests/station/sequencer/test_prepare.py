@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -14,6 +14,8 @@ import station
 from limits import table as tables
 from limits.errors import BadInput
 from limits.quantity import Channels
+from limits.yamlfile import parse
+from station.bench.form import BenchForm
 from station.database.entries import UnitEntry
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
@@ -21,8 +23,28 @@ from station.measurements.sweep import HOOKUPS, SINGLES, WHOLE
 from station.orders import Serial, WorkOrder
 from station.sequencer import recipe as recipes
 from station.sequencer.plan import Plan, make_plan
-from station.sequencer.prepare import plan_for, prepare
+from station.sequencer.prepare import known_figures, plan_for, prepare
 
+BENCH = """\
+bench: final test 1
+analyzer:
+  kind: vector
+  address: TCPIP::127.0.0.1::5025::SOCKET
+  dialect: linear-single
+  identity: any
+  from: 300 kHz
+  to: 3 GHz
+  most_points: 1601
+uncertainty:
+  noise_floor: -115 dBm at 1 kHz
+  trace_noise: 0.002 dB
+  connector_repeatability: 0.02 dB
+  drift: 0.02 dB
+  drift_per_day: 0.01 dB
+  directivity: 44 dB
+  port_match: 40 dB
+  load_match: 44 dB
+"""
 WIDE = Ability(300e3, 3e9, 1601)
 PAIR = Channels(tx_hz=156.6e6, rx_hz=157.4e6)
 RECIPE = (Path(station.__file__).parent / "recipes" / "SK-V4.yaml").read_text(encoding="utf-8")
@@ -120,3 +142,11 @@ def test_a_bench_without_phases_sweeps_paths_and_ports_by_themselves_on_one_grid
     plan = planned(replace(WIDE, hookups=(*HOOKUPS, *SINGLES), phase=False))
     assert [order.hookup.name for order in plan.orders] == ["TX-ANT", "ANT-RX", "TX-RX", "TX", "ANT", "RX"]
     assert len({order.segments for order in plan.orders}) == 1
+
+
+def test_drift_grows_with_the_days_since_the_calibration() -> None:
+    text = BENCH + "calibration: {by: analyzer, made: 2026-11-20, valid_for: 30 d}\n"
+    form = parse(text, BenchForm, "bench.yaml").value
+    found = known_figures(form, None, datetime(2026, 11, 30, tzinfo=UTC))
+    assert found is not None
+    assert found.drift == pytest.approx(0.02 + 10 * 0.01)
