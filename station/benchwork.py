@@ -49,6 +49,7 @@ from station.sequencer.reasons import Circumstances, Question
 from station.sequencer.recipe import Recipe
 from station.sequencer.repeating import study
 from station.sequencer.run import Clock, Judged
+from station.sequencer.settling import told_by_unit
 from station.sequencer.wear import Wear, counted
 from station.settings import Works
 
@@ -105,12 +106,14 @@ class OpenBench:
         serial: str,
         *,
         temperature_c: float | None = None,
+        bench_c: float | None = None,
         settled_since: datetime | None = None,
         recipe: Path | None = None,
     ) -> Judged:
         """Test one unit by its model's recipe, or by another one.
 
-        What is said of its temperature and of how long it has lain at the bench is not asked of the operator.
+        What is said of its temperature and of how long it has lain at the bench is not asked of the operator. A
+        unit that settled there tells the temperature of the bench, else `bench_c` does.
         Raises UserMistake or BadInput before anything is touched, StationFault when the station fails or is not
         ready, KeyboardInterrupt when the operator stops.
         """
@@ -126,8 +129,8 @@ class OpenBench:
             settled_since,
         )
         self._expect_depth(prepared)
-        climate = arrival.settled(self._expect_ready)
-        readiness = self._expect_ready(climate)
+        climate = arrival.settled(lambda climate: self._expect_ready(climate, bench_c))
+        readiness = self._expect_ready(climate, bench_c)
         for warning in readiness.warnings:
             self.listen(Warned(str(warning)))
         task = make_task(
@@ -175,13 +178,13 @@ class OpenBench:
             task, run.Means(self.analyzer, self.operator, self.store, self.clock, self.listen)
         )
 
-    def repeatability(self, times: int) -> Repeatability:
+    def repeatability(self, times: int, *, temperature_c: float | None = None) -> Repeatability:
         """Have the check standard connected so many times, and tell how well its loss repeats.
 
         Raises what `check` raises.
         """
         standard = standards.load(self.works.folder, self.bench, self.analyzer.ability)
-        readiness = self.readiness(None, BEFORE_A_CHECK)
+        readiness = self.readiness(temperature_c, BEFORE_A_CHECK)
         if not readiness.is_ready:
             raise StationFault("not ready to measure: " + "; ".join(map(str, readiness.reasons)))
         data = bench_data(self.bench, in_force(self.bench, self.store), self.clock())
@@ -225,7 +228,7 @@ class OpenBench:
     ) -> Readiness:
         """What speaks against testing now, whatever unit it is."""
         climate, broken = climate_now(self.thermometer, temperature_c)
-        found = self._look_around(climate, questions)
+        found = self._look_around(climate, climate.temperature_c, questions)
         return replace(found, reasons=(*found.reasons, *broken))
 
     def _expect_depth(self, prepared: Prepared) -> None:
@@ -236,14 +239,17 @@ class OpenBench:
         if found:
             raise StationFault("not ready to test: " + "; ".join(map(str, found)))
 
-    def _expect_ready(self, climate: Climate) -> Readiness:
+    def _expect_ready(self, climate: Climate, bench_c: float | None) -> Readiness:
         """Raises StationFault with every reason that speaks against testing."""
-        found = self._look_around(climate)
+        told_c = told_by_unit(climate, self.clock()) if bench_c is None else bench_c
+        found = self._look_around(climate, told_c)
         if not found.is_ready:
             raise StationFault("not ready to test: " + "; ".join(map(str, found.reasons)))
         return found
 
-    def _look_around(self, climate: Climate, questions: tuple[Question, ...] = QUESTIONS) -> Readiness:
+    def _look_around(
+        self, climate: Climate, bench_c: float | None, questions: tuple[Question, ...] = QUESTIONS
+    ) -> Readiness:
         def around(identity: str) -> Circumstances:
             return Circumstances(
                 self.works.folder,
@@ -252,7 +258,7 @@ class OpenBench:
                 self.store,
                 self.clock(),
                 identity,
-                climate.temperature_c,
+                bench_c,
                 climate,
             )
 

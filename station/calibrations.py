@@ -62,6 +62,11 @@ def calibration_task(
             f"{bench.source.file} does not say that the station calibrates; write into it: "
             "calibration: {by: station, kit: NAME, valid_for: 12 h}, and what the kit is into kits/NAME.yaml"
         )
+    if form.temperature_change is not None and occasion.temperature_c is None:
+        raise UserMistake(
+            f"{bench.source.file} lets a calibration hold within {form.temperature_change:g} K, so the temperature "
+            "at the bench must be known; give --temperature '23 °C', or put a thermometer into the file"
+        )
     stretches = tuple(over) or stretches_of(plans)
     if not stretches:
         raise UserMistake(f"there is no open order to calibrate for; say where with --over, {OVER}")

@@ -146,6 +146,7 @@ def test(
     serial: str,
     operator: str,
     temperature: str | None,
+    bench_temperature: str | None,
     settled_since: str | None,
     recipe: Path | None,
     *,
@@ -157,6 +158,7 @@ def test(
     from station.desk import open_desk
 
     temperature_c = celsius_of(temperature)
+    bench_c = celsius_of(bench_temperature, "--bench-temperature")
     console = aside() if as_json else out()
     with open_desk(folder) as desk:
         unit = desk.store.unit(serial)
@@ -165,7 +167,11 @@ def test(
         with desk.bench(TerminalOperator(name, console, answers=may_ask), RunTeller(console)) as bench:
             try:
                 judged = bench.test(
-                    unit.serial, temperature_c=temperature_c, settled_since=since, recipe=recipe
+                    unit.serial,
+                    temperature_c=temperature_c,
+                    bench_c=bench_c,
+                    settled_since=since,
+                    recipe=recipe,
                 )
             except KeyboardInterrupt:
                 say(aside(), "Stopped by the operator: no verdict; what was swept is kept.")
@@ -242,14 +248,14 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     return Exit.PASS if found.is_ready else Exit.STATION_FAULT
 
 
-def celsius_of(temperature: str | None) -> float | None:
+def celsius_of(temperature: str | None, option: str = "--temperature") -> float | None:
     """The temperature that somebody gave, if any. Raises UserMistake."""
     from station.sequencer.conditions import believed_celsius
 
     try:
         return believed_celsius(temperature) if temperature else None
     except ValueError as error:
-        raise UserMistake(f"--temperature: {error}") from error
+        raise UserMistake(f"{option}: {error}") from error
 
 
 def _time(text: str | None, now: datetime) -> datetime | None:

@@ -135,6 +135,10 @@ def test(
     temperature: Annotated[
         str | None, typer.Option(metavar="'23 °C'", help="Temperature of the unit, if you measured it.")
     ] = None,
+    bench_temperature: Annotated[
+        str | None,
+        typer.Option(metavar="'23 °C'", help="At the bench, where no unit that settled there tells it."),
+    ] = None,
     settled_since: Annotated[
         str | None,
         typer.Option("--settled-since", metavar="10:20", help="Since when the unit has been at the bench."),
@@ -156,6 +160,7 @@ def test(
         serial,
         operator,
         temperature,
+        bench_temperature,
         settled_since,
         recipe,
         may_ask=not no_input,
@@ -255,12 +260,13 @@ def repeatability(
     operator: Annotated[
         str, typer.Option(envvar="STATION_OPERATOR", help="Who measures; asked for when not given.")
     ] = "",
+    temperature: Temperature = None,
     as_json: AsJson = False,
 ) -> Exit:
     """Find how well connectors repeat, on the check standard."""
     from station.cli.repeat import repeat
 
-    return repeat(works, times, operator, as_json=as_json)
+    return repeat(works, times, operator, temperature, as_json=as_json)
 
 
 Since = Annotated[

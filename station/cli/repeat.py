@@ -6,20 +6,21 @@ import math
 from dataclasses import asdict
 from pathlib import Path
 
-from station.cli.acts import aside, operator_name, out
+from station.cli.acts import aside, celsius_of, operator_name, out
 from station.cli.exits import Exit
 from station.cli.tables import print_json, say
 
 
-def repeat(folder: Path, times: int, operator: str, *, as_json: bool) -> Exit:
+def repeat(folder: Path, times: int, operator: str, temperature: str | None, *, as_json: bool) -> Exit:
     """Have the check standard connected again and again by a person at the bench."""
     from station.cli.terminal import RunTeller, TerminalOperator
     from station.desk import open_desk
 
+    temperature_c = celsius_of(temperature)
     console = aside() if as_json else out()
     who = TerminalOperator(operator.strip() or operator_name(), console)
     with open_desk(folder) as desk, desk.bench(who, RunTeller(console)) as bench:
-        found = bench.repeatability(times)
+        found = bench.repeatability(times, temperature_c=temperature_c)
     stated_db = math.ceil(found.deviation_db * 1000) / 1000
     if as_json:
         print_json({**asdict(found), "known_to": found.known_to}, out())

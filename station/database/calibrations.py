@@ -70,14 +70,9 @@ def insert(connection: Connection, calibration: Calibration) -> CalibrationId:
 
 
 def latest(connection: Connection, station: str) -> StoredCalibration | None:
-    """The newest of a station; None when it has none."""
+    """The one that was kept last of a station, whatever clock it was made by; None when it has none."""
     table = schema.calibration.c
-    query = (
-        sa.select(table.id)
-        .where(table.station == station)
-        .order_by(table.made.desc(), table.id.desc())
-        .limit(1)
-    )
+    query = sa.select(table.id).where(table.station == station).order_by(table.id.desc()).limit(1)
     number = connection.execute(query).scalar_one_or_none()
     return None if number is None else read(connection, CalibrationId(number))
 

@@ -56,7 +56,7 @@ class Arrival:
         typed_c = self.typed_c
         left_s = climate.left_s(self.clock())
         if left_s and self.operator.answers:
-            look(replace(climate, settled_since=None))
+            look(replace(climate, settled_since=None, awaited=True))
             self.operator.wait(self.serial, left_s)
             # What was typed before the wait is true no more.
             typed_c = None
@@ -106,7 +106,7 @@ def climate_now(thermometer: Thermometer | None, typed_c: float | None) -> tuple
         return Climate(temperature_c=thermometer.temperature_c()), ()
     except InstrumentFault as fault:
         way_out = "switch it on, put it right in bench.yaml, or take it out there and type temperatures"
-        return Climate(), (Reason(str(fault), way_out),)
+        return Climate(awaited=True), (Reason(str(fault), way_out),)
 
 
 def with_thermometer(task: Task, thermometer: Thermometer | None) -> Task:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time, timedelta
 
-from station.bench.calibration import expires
+from station.bench.calibration import CalibrationForm, expires
 from station.bench.file import Bench
 from station.database.entries import StoredCalibration
 from station.database.store import Store
@@ -13,14 +13,27 @@ from station.errors import UserMistake
 from station.measurements.load import Loads
 from station.sequencer.plan import Plan
 from station.sequencer.reasons import Circumstances, Reason
+from station.sequencer.settling import awaits
 
 CALIBRATE = "calibrate with `station calibrate`"
+
+JITTER = timedelta(seconds=10)
+"""By how much clocks that are set by a network may go back (a house rule, no source)."""
 
 
 def in_force(bench: Bench, store: Store) -> StoredCalibration | None:
     """What sweeps on this bench are corrected by now; None where the station corrects nothing."""
     form = bench.calibration
     return store.latest_calibration(bench.name) if form is not None and form.by == "station" else None
+
+
+def calibrated_at(bench: Bench, store: Store) -> datetime | None:
+    """Since when sweeps are corrected as they are; where a day is known alone, from its beginning here."""
+    form = bench.calibration
+    if form is not None and form.by == "analyzer" and form.made is not None:
+        return datetime.combine(form.made, time()).astimezone()
+    calibration = in_force(bench, store)
+    return calibration.head.made if calibration else None
 
 
 def own_loads(calibration: StoredCalibration | None) -> Loads | None:
@@ -34,6 +47,11 @@ def calibration_holds(around: Circumstances) -> Iterator[Reason]:
     if form is None:
         return
     if form.by == "analyzer" and form.made is not None:
+        if form.made > around.now.astimezone().date():
+            yield Reason(
+                f"the analyzer was calibrated on {form.made}, which is still to come",
+                "put the day right in bench.yaml, or this machine's clock",
+            )
         if around.now > expires(form.made, form.valid_for):
             yield Reason(
                 f"the analyzer was calibrated on {form.made}, which held until "
@@ -45,32 +63,46 @@ def calibration_holds(around: Circumstances) -> Iterator[Reason]:
     if calibration is None:
         yield Reason("the bench was never calibrated", CALIBRATE)
         return
-    for what in _against(calibration, around):
+    if calibration.head.made > around.now + JITTER:
+        yield Reason(
+            f"{_named(calibration)} is still to come",
+            f"set this machine's clock; if it was wrong then, {CALIBRATE}",
+        )
+    for what in _against(calibration, form, around):
         yield Reason(what, CALIBRATE)
+    if form.temperature_change is not None:
+        yield from _temperature(calibration, form.temperature_change, around)
 
 
-def _against(calibration: StoredCalibration, around: Circumstances) -> Iterator[str]:
-    head, form = calibration.head, around.bench.calibration
-    kit = around.bench.kit
-    when = f"the calibration of {_moment(head.made)}"
+def _against(calibration: StoredCalibration, form: CalibrationForm, around: Circumstances) -> Iterator[str]:
+    head, kit, when = calibration.head, around.bench.kit, _named(calibration)
     # Of its own age limit and today's, the shorter one.
-    valid_for_s = min(head.valid_for_s, form.valid_for) if form else head.valid_for_s
+    valid_for_s = min(head.valid_for_s, form.valid_for)
     if around.now > expires(head.made, valid_for_s):
         yield f"{when} held until {_moment(expires(head.made, valid_for_s))}"
     if around.identity and around.identity != head.analyzer:
         yield f"{when} was made on another analyzer, {head.analyzer}; this one is {around.identity}"
     if kit is not None and kit.source.digest != head.kit.digest:
         yield f"{when} was made with other words on its kit than {kit.source.file} has now"
-    if form is None or form.temperature_change is None:
-        return
-    if around.temperature_c is None or head.temperature_c is None:
-        return
-    moved = abs(around.temperature_c - head.temperature_c)
-    if moved > form.temperature_change:
-        yield (
-            f"{when} was made at {head.temperature_c:g} °C, it is {around.temperature_c:g} °C now; "
-            f"bench.yaml allows {form.temperature_change:g} K"
-        )
+    if form.cables != head.cables:
+        yield f"{when} was made with other cables, '{head.cables}'; bench.yaml names '{form.cables}'"
+
+
+def _temperature(calibration: StoredCalibration, most_k: float, around: Circumstances) -> Iterator[Reason]:
+    """A limit in kelvin is none where a temperature is unknown; what the unit still waits for is told elsewhere."""
+    when, made_c, now_c = _named(calibration), calibration.head.temperature_c, around.bench_c
+    if made_c is None:
+        yield Reason(f"{when} was made at an unknown temperature; bench.yaml allows {most_k:g} K", CALIBRATE)
+    elif now_c is not None:
+        if abs(now_c - made_c) > most_k:
+            what = f"{when} was made at {made_c:g} °C, it is {now_c:g} °C now; bench.yaml allows {most_k:g} K"
+            yield Reason(what, CALIBRATE)
+    elif not awaits(around.climate, around.now):
+        way_out = "give --temperature '23 °C', or put a thermometer into bench.yaml"
+        if around.climate.serial:
+            way_out = "give --bench-temperature '23 °C', or let its recipe ask for settle and temperature"
+        what = f"{when} holds within {most_k:g} K, and the temperature at the bench is not known"
+        yield Reason(what, way_out)
 
 
 def in_words(bench: Bench, calibration: StoredCalibration | None) -> str:
@@ -98,6 +130,10 @@ def refuse_uncalibrated(plan: Plan, calibration: StoredCalibration | None) -> No
             raise UserMistake(
                 f"{why}; {CALIBRATE}, which takes in the frequencies of all open orders, or say which with --over"
             )
+
+
+def _named(calibration: StoredCalibration) -> str:
+    return f"the calibration of {_moment(calibration.head.made)}"
 
 
 def _moment(when: datetime) -> str:

@@ -71,6 +71,9 @@ class Climate:
     settled_since: datetime | None = None
     """Since when it has lain at the bench, aware; None where nobody said."""
 
+    awaited: bool = False
+    """Whether its temperature is read later, or could not be, which is told by whoever tried."""
+
     def left_s(self, now: datetime) -> float:
         """How long it must still lie there; 0 where it need not, or where nobody said since when it has."""
         if self.asked.settle is None or self.settled_since is None:

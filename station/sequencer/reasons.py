@@ -26,8 +26,8 @@ class Circumstances:
     identity: str = ""
     """The analyzer's answer to `*IDN?`; empty when it gave none that could be accepted."""
 
-    temperature_c: float | None = None
-    """At the bench, where it is known."""
+    bench_c: float | None = None
+    """The temperature at the bench, where it is known: what a calibration was made at; no unit's."""
 
     climate: Climate = UNKNOWN
     """Of the unit, as far as it is known."""

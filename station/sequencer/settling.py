@@ -40,3 +40,14 @@ def out_of_window(climate: Climate) -> Iterator[Reason]:
             f"{climate.serial} is at {temperature_c:.1f} °C, and its recipe asks for {window}",
             f"let it {'warm up' if colder else 'cool down'} at the bench and test again",
         )
+
+
+def awaits(climate: Climate, now: datetime) -> bool:
+    """Whether the unit's temperature is not yet what it will be measured at."""
+    return climate.awaited or any(unsettled(climate, now)) or any(out_of_window(climate))
+
+
+def told_by_unit(climate: Climate, now: datetime) -> float | None:
+    """The temperature at the bench, as a unit tells it that settled there; None of any other unit."""
+    settled = climate.asked.settle is not None and climate.settled_since is not None
+    return climate.temperature_c if settled and not awaits(climate, now) else None

@@ -11,7 +11,7 @@ from reports import wording
 from station.bench.file import Bench
 from station.database.entries import RunLine, RunState, StandardReset
 from station.database.store import Store
-from station.sequencer.calibration_age import in_force
+from station.sequencer.calibration_age import calibrated_at
 from station.sequencer.reasons import Circumstances, Reason
 from station.sequencer.standard import begun_anew
 
@@ -87,9 +87,7 @@ def reasons(bench: Bench, store: Store, now: datetime) -> Iterator[Reason]:
     if form is None:
         return
     runs = store.check_runs(form.serial, bench.name)
-    calibration = in_force(bench, store)
-    calibrated = calibration.head.made if calibration else None
-    found = standing(runs, store.resets(form.serial), form.every, now, calibrated)
+    found = standing(runs, store.resets(form.serial), form.every, now, calibrated_at(bench, store))
     named = f"check standard {form.serial}"
     last = found.last
     if found.state == NO_CHECK:

@@ -72,7 +72,7 @@ def test_readings_through_a_calibration_are_those_of_the_unit(desk: Desk, hands:
     """The unit's own S, as it was built, is known here and nowhere in the station."""
     with desk.bench(hands, hands.events.append) as bench:
         made = bench.calibrate(temperature_c=23.0)
-        judged = bench.test("SKV-0001", temperature_c=23.0)
+        judged = bench.test("SKV-0001", temperature_c=23.0, bench_c=23.0)
 
     stored = desk.stored_run("SKV-0001", judged.key.run_number)
     device = hands.bench.fixture.cabling.device
@@ -131,7 +131,7 @@ def test_a_slip_is_put_right_and_the_calibration_goes_on(desk: Desk, hands: Any)
     hands.slips[("load", (2,))] = [("load", (1,))]
 
     with desk.bench(hands, hands.events.append) as bench:
-        bench.calibrate()
+        bench.calibrate(temperature_c=23.0)
 
     assert hands.asked_again == [("load", (2,), "the load seems to sit on port 1, not on port 2")]
     assert sum(isinstance(event, StandardDoubted) for event in hands.events) == 1
@@ -144,7 +144,7 @@ def test_what_stays_wrong_is_refused_and_nothing_is_kept(desk: Desk, hands: Any)
         with pytest.raises(
             DoubtfulMeasurement, match="not accepted and nothing of it is kept: short and open"
         ):
-            bench.calibrate()
+            bench.calibrate(temperature_c=23.0)
         assert not bench.readiness().is_ready
     assert desk.store.latest_calibration("final test 1") is None
 
@@ -153,7 +153,7 @@ def test_stopping_in_the_middle_keeps_nothing(desk: Desk, hands: Any) -> None:
     hands.stop_at = "through"
 
     with desk.bench(hands, hands.events.append) as bench, pytest.raises(KeyboardInterrupt):
-        bench.calibrate()
+        bench.calibrate(temperature_c=23.0)
 
     assert desk.store.latest_calibration("final test 1") is None
 
@@ -162,12 +162,85 @@ def test_a_unit_outside_what_was_calibrated_is_refused_before_the_bench_is_touch
     desk: Desk, hands: Any
 ) -> None:
     with desk.bench(hands, hands.events.append) as bench:
-        bench.calibrate(((450e6, 466e6),))
+        bench.calibrate(((450e6, 466e6),), temperature_c=23.0)
         with pytest.raises(
             UserMistake, match=r"calibrated from 44\d.* MHz to .* MHz, wanted are .*; calibrate"
         ):
-            bench.test("SKV-0001")
+            bench.test("SKV-0001", bench_c=23.0)
     assert desk.store.runs("SKV-0001") == ()
+
+
+def test_a_calibration_from_the_future_is_none_and_hides_no_later_one(
+    desk: Desk, hands: Any, now: list[datetime]
+) -> None:
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(temperature_c=23.0)
+        now[0] -= timedelta(seconds=2)
+        assert bench.readiness(23.0).is_ready
+        now[0] -= timedelta(hours=1)
+        (reason,) = bench.readiness(23.0).reasons
+        bench.calibrate(temperature_c=23.0)
+        assert bench.readiness(23.0).is_ready
+    assert str(reason) == (
+        "the calibration of 2026-03-02 07:00 UTC is still to come; set this machine's clock; if it was wrong then, "
+        "calibrate with `station calibrate`"
+    )
+
+
+def test_other_cables_end_a_calibration(desk: Desk, hands: Any) -> None:
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(temperature_c=23.0)
+    file = desk.works.bench
+    file.write_text(file.read_text().replace("N 1.5 m, pair 3", "N 1.5 m, pair 4"))
+
+    with desk.bench(hands, hands.events.append) as bench:
+        (reason,) = bench.readiness(23.0).reasons
+
+    assert "made with other cables, 'N 1.5 m, pair 3'; bench.yaml names 'N 1.5 m, pair 4'" in reason.what
+
+
+def test_where_a_temperature_counts_it_must_be_known_then_and_now(desk: Desk, hands: Any) -> None:
+    file, limit = desk.works.bench, "  temperature_change: 3 K\n"
+    text = file.read_text()
+    with desk.bench(hands, hands.events.append) as bench:
+        with pytest.raises(
+            UserMistake, match="the temperature at the bench must be known; give --temperature"
+        ):
+            bench.calibrate()
+        bench.calibrate(temperature_c=23.0)
+        (unknown_now,) = bench.readiness().reasons
+    file.write_text(text.replace(limit, ""))
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate()
+        assert bench.readiness().is_ready
+    file.write_text(text)
+    with desk.bench(hands, hands.events.append) as bench:
+        (unknown_then,) = bench.readiness(23.0).reasons
+
+    assert "holds within 3 K, and the temperature at the bench is not known; give --temp" in str(unknown_now)
+    assert "was made at an unknown temperature; bench.yaml allows 3 K; calibrate" in str(unknown_then)
+
+
+def test_a_cold_unit_says_nothing_of_the_bench(desk: Desk, hands: Any, now: list[datetime]) -> None:
+    """Only one that settled there does."""
+    recipe = desk.works.recipes / "SK-V4.yaml"
+    text = recipe.read_text()
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(temperature_c=23.0)
+        with pytest.raises(StationFault) as unsettled:
+            bench.test("SKV-0001", temperature_c=12.0)
+        recipe.write_text(f"{text}\nconditions: {{settle: 20 min, temperature: 10 to 28 °C}}\n")
+        long_since = now[0] - timedelta(hours=1)
+        with pytest.raises(StationFault) as settled:
+            bench.test("SKV-0001", temperature_c=12.0, settled_since=long_since)
+        recipe.write_text(f"{text}\nconditions: {{settle: 20 min, temperature: 18 to 28 °C}}\n")
+        with pytest.raises(StationFault) as too_cold:
+            bench.test("SKV-0001", temperature_c=12.0, settled_since=long_since)
+
+    assert "the temperature at the bench is not known; give --bench-temperature" in str(unsettled.value)
+    assert "was made at 23 °C, it is 12 °C now" in str(settled.value)
+    assert "SKV-0001 is at 12.0 °C, and its recipe asks for 18 to 28 °C" in str(too_cold.value)
+    assert "the calibration" not in str(too_cold.value)
 
 
 def test_the_command_guides_and_tells_what_came_of_it(
@@ -176,7 +249,16 @@ def test_the_command_guides_and_tells_what_came_of_it(
     """Nobody moves the cables here, so the first standard is not what it should be."""
     hands.bench.connect("load", 1)
 
-    ran = station("calibrate", "--works", calibrating.folder, "--operator", "Signe", stdin="\n" * 3)
+    ran = station(
+        "calibrate",
+        "--works",
+        calibrating.folder,
+        "--operator",
+        "Signe",
+        "--temperature",
+        "23 °C",
+        stdin="\n" * 3,
+    )
 
     assert ran.code == 5
     assert "Caution: Nothing is keyed" in ran.out
@@ -195,6 +277,8 @@ def test_a_calibration_by_the_analyzer_is_believed_until_its_day(
     fresh = station("ready", "--works", works.folder, "--json")
     works.bench.write_text(text + section.format(today - timedelta(days=31)))
     old = station("ready", "--works", works.folder)
+    works.bench.write_text(text + section.format(today + timedelta(days=2)))
+    future = station("ready", "--works", works.folder)
 
     assert fresh.code == 0
     assert json.loads(fresh.out)["calibration"] == (
@@ -202,6 +286,8 @@ def test_a_calibration_by_the_analyzer_is_believed_until_its_day(
     )
     assert old.code == 5
     assert f"the analyzer was calibrated on {today - timedelta(days=31)}, which held until" in old.out
+    assert future.code == 5
+    assert f"the analyzer was calibrated on {today + timedelta(days=2)}, which is still to come" in future.out
 
 
 def test_a_bench_file_that_does_not_say_leaves_it_unknown(works: Works, station: Callable[..., Any]) -> None:
@@ -239,7 +325,7 @@ def test_a_budget_takes_the_noise_that_the_calibration_measured(desk: Desk, hand
     desk.works.bench.write_text(desk.works.bench.read_text() + stated)
     with desk.bench(hands, hands.events.append) as bench:
         bench.calibrate(((140e6, 175e6),), temperature_c=23.0)
-        bench.test("SKV-0001", temperature_c=23.0)
+        bench.test("SKV-0001", temperature_c=23.0, bench_c=23.0)
 
     lines = {line.name: line for line in desk.budget("SKV-0001", None, "tx_loss").budget.contributions}
 

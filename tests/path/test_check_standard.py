@@ -9,7 +9,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -373,3 +373,18 @@ def test_the_history_shows_every_check_with_its_limits_and_the_drift(
     assert shown.code == 0
     for word in ("in control", "Drift per 30 days", "█"):
         assert word in shown.out
+
+
+@pytest.mark.parametrize(("earlier", "refused"), [(0, False), (1, True)])
+def test_a_check_of_a_day_before_the_analyzer_was_calibrated_says_nothing_of_it(
+    shop: Shop, earlier: int, refused: bool
+) -> None:
+    shop.now = datetime.combine(MORNING.date(), time(20)).astimezone()
+    shop.check()
+    shop.now += timedelta(hours=10)
+    made = shop.now.date() - timedelta(days=1 - earlier)
+    section = f"calibration: {{by: analyzer, made: {made}, valid_for: 30 d}}\n"
+    shop.works.bench.write_text(shop.works.bench.read_text() + section)
+    with shop.desk() as desk, desk.bench(shop.hands, shop.events.append) as bench:
+        found = [reason.what for reason in bench.readiness(23.0).reasons]
+    assert found == ["check standard SKC-001: the bench was calibrated since the last check"] * refused

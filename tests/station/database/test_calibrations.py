@@ -74,10 +74,14 @@ def test_a_calibration_comes_back_as_it_was(store: Store, make: SimpleNamespace)
     assert found.findings.terms[HOOKUPS[0]] is found.findings.terms[HOOKUPS[1]]
 
 
-@pytest.mark.parametrize("later_first", [False, True])
-def test_the_newest_of_a_station_counts(store: Store, make: SimpleNamespace, *, later_first: bool) -> None:
+@pytest.mark.parametrize("clock_went_back", [False, True])
+def test_the_one_that_was_kept_last_counts_whatever_its_clock_said(
+    store: Store, make: SimpleNamespace, *, clock_went_back: bool
+) -> None:
     made = [calibration(make, hours=0.0), calibration(make, hours=5.0)]
-    for each in reversed(made) if later_first else made:
+    if clock_went_back:
+        made.reverse()
+    for each in made:
         store.keep_calibration(each)
     store.keep_calibration(calibration(make, station="final test 2", hours=9.0))
 
