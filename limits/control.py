@@ -35,11 +35,6 @@ class ControlLimits:
     widened: bool
     """Whether the history is so quiet that the least width applies instead of its own."""
 
-    @property
-    def half_width(self) -> float:
-        """From the centre to either limit."""
-        return (self.high - self.low) / 2
-
     def room(self, value: float) -> float:
         """Distance to the nearer limit, positive inside."""
         return min(value - self.low, self.high - value)

@@ -76,7 +76,7 @@ def open_bench(
         open_thermometer(bench.source.value.thermometer) as thermometer,
     ):
         store.close_abandoned(bench.name, clock())
-        careful = counted(operator, Wear(bench.source.value.cables, keep))
+        careful = counted(operator, Wear(bench.source.value.cables, keep, bridge=not bench.ability.phase))
         yield OpenBench(works, store, clock, bench, analyzer, careful, listen, thermometer)
 
 

@@ -81,4 +81,9 @@ def _note(sweep: Sweep) -> SweepNote:
 def _not_promised(readings: tuple[Reading, ...], verdict: Verdict) -> tuple[Reading, ...]:
     """Readings without a specification, also those that the works hold to a limit of their own."""
     promised = {decision.reading.name for decision in verdict.at(Level.SPECIFICATION)}
-    return tuple(reading for reading in readings if reading.name not in promised)
+    # First as it was read; what the works' decision added to it says nothing to the customer.
+    left: dict[str, Reading] = {}
+    for reading in readings:
+        if reading.name not in promised:
+            left.setdefault(reading.name, reading)
+    return tuple(left.values())

@@ -22,6 +22,7 @@ from station.measurements.standards import Standard
 from station.measurements.sweep import Hookup
 from station.sequencer.conditions import believed_celsius, time_of
 from station.sequencer.events import (
+    ConnectionSwept,
     Event,
     LoadsTakenOut,
     ReadingMade,
@@ -162,6 +163,8 @@ def describe(event: Event) -> str:
             return f"Soon: {what}."
         case SweepStored(sweep):
             return f"  {sweep.hookup.name}: {len(sweep.freq_hz)} points swept and stored in {sweep.took_s:.2f} s."
+        case ConnectionSwept(sweep):
+            return f"  {sweep.hookup.name}: {len(sweep.freq_hz)} points swept in {sweep.took_s:.2f} s."
         case SweptAgain():
             return "\n".join(again_lines(event))
         case LoadsTakenOut(found):

@@ -91,7 +91,7 @@ def _depth(item: Characteristic, plan: Plan, figures: Figures, settings: SweepSe
     floor = figures.floor(settings)
     floor_db = -20 * math.log10(max(floor.noise, floor.leak))
     low_hz, high_hz = item.span_hz
-    grid_hz = np.concatenate([order.freq_hz for order in plan.orders[:1]])
+    grid_hz = next(order.freq_hz for order in plan.orders if item in plan.shown_by(order))
     points = max(1, int(np.count_nonzero((grid_hz >= low_hz) & (grid_hz <= high_hz))))
     return Depth(
         floor_db - CLEAR_DB,

@@ -33,6 +33,13 @@ class SweepStored:
 
 
 @dataclass(frozen=True, slots=True)
+class ConnectionSwept:
+    """In a study of connectors, of which nothing is kept."""
+
+    sweep: Sweep
+
+
+@dataclass(frozen=True, slots=True)
 class SweptAgain:
     """What of a hook-up is swept again with more care now, and what there is no time left for."""
 
@@ -116,6 +123,7 @@ Event = (
     | Warned
     | HookupAsked
     | SweepStored
+    | ConnectionSwept
     | SweptAgain
     | HookupDoubted
     | LoadsTakenOut

@@ -9,7 +9,7 @@ from station.measurements.evaluation import BenchData, pairs_of
 from station.measurements.repeatability import Repeatability, repeatability
 from station.measurements.sweep import HOOKUPS
 from station.measurements.view import look
-from station.sequencer.events import HookupAsked, Listener, SweepStored
+from station.sequencer.events import ConnectionSwept, HookupAsked, Listener
 from station.sequencer.operator import Operator
 from station.sequencer.plan import Plan
 
@@ -50,6 +50,6 @@ def study(
 
 def _loss(order: SweepOrder, data: BenchData, analyzer: Analyzer, listen: Listener) -> FloatArray:
     sweep = analyzer.sweep(order)
-    listen(SweepStored(sweep))
+    listen(ConnectionSwept(sweep))
     pair = next(pair for pair in pairs_of([sweep], data) if pair.hookup == HOOKUPS[0])
     return look(pair, "ANT", "TX").db

@@ -31,6 +31,9 @@ class Wear:
     keep: Callable[[Mapping[str, int]], None]
     """Keeps the matings just made, by the cable's name."""
 
+    bridge: bool = False
+    """Whether a single port is swept over a return-loss bridge."""
+
     _on: dict[str, str] = field(default_factory=dict)
 
     def mated(self, on: On, *, anew: bool = False) -> None:
@@ -53,8 +56,10 @@ def unit_on(serial: str, hookup: Hookup) -> On:
     return {str(place): f"{serial} {port}" for place, port in enumerate(hookup.ports, 1)}
 
 
-def standard_on(standard: str, ports: tuple[int, ...]) -> On:
-    """The ends that a calibration standard is screwed to."""
+def standard_on(standard: str, ports: tuple[int, ...], *, bridge: bool = False) -> On:
+    """The ends that a calibration standard is screwed to; one of a single port to the bridge, where there is one."""
+    if bridge and len(ports) == 1:
+        return {BRIDGE: standard}
     return {str(port): standard for port in ports}
 
 
@@ -87,15 +92,13 @@ class CountedOperator:
 
     def connect(self, standard: str, ports: tuple[int, ...]) -> None:
         """As the operator does it; the ends that moved are counted."""
-        self._done(lambda: self._operator.connect(standard, ports), standard_on(standard, ports))
+        on = standard_on(standard, ports, bridge=self._wear.bridge)
+        self._done(lambda: self._operator.connect(standard, ports), on)
 
     def connect_again(self, standard: str, ports: tuple[int, ...], reason: str) -> None:
         """As the operator does it; every end is counted."""
-        self._done(
-            lambda: self._operator.connect_again(standard, ports, reason),
-            standard_on(standard, ports),
-            anew=True,
-        )
+        on = standard_on(standard, ports, bridge=self._wear.bridge)
+        self._done(lambda: self._operator.connect_again(standard, ports, reason), on, anew=True)
 
     def _done(self, deed: Callable[[], None], on: On, *, anew: bool = False) -> None:
         try:

@@ -45,8 +45,9 @@ def test_no_history_is_so_quiet_that_the_limits_are_narrower_than_the_least_widt
     values: list[float], least: float
 ) -> None:
     limits = individuals(values, least)
-    assert limits.half_width >= least * (1 - 1e-9)
-    assert limits.widened == (limits.half_width > individuals(values).half_width + 1e-12)
+    half, own = ((each.high - each.low) / 2 for each in (limits, individuals(values)))
+    assert half >= least * (1 - 1e-9)
+    assert limits.widened == (half > own + 1e-12)
 
 
 def test_a_value_on_a_limit_is_inside() -> None:

@@ -58,6 +58,7 @@ def test_a_person_is_asked_for_every_connection_and_told_the_line_for_the_bench_
     assert told.code == 0, told.err
     assert "Connection 3 of 3: take every cable off SKC-001 and put it on again" in told.out
     assert "connector_repeatability: 0.0" in told.out
+    assert "points swept in" in told.out and "stored" not in told.out
     found = json.loads(station(*asked, "--json", stdin="\n\n\n").out)
     assert set(found) == {"deviation_db", "noise_db", "connections", "known_to"}
 

@@ -57,6 +57,13 @@ def test_what_the_customer_was_promised_no_limit_for_is_told_for_information(run
     assert [known.name for known in record.information] == ["ripple", "notch"]
 
 
+def test_what_only_the_works_left_undecided_is_told_once_as_it_was_read(run: StoredRun) -> None:
+    """The store keeps it twice: as it was read, and with the note of the decision."""
+    noted = replace(reading("ripple"), note="nearer to its limit than U")
+    record = record_of(replace(run, readings=(*run.readings, noted)), "Skerry Works", ADDRESS)
+    assert record.information == (reading("ripple"), reading("notch"))
+
+
 def test_the_record_carries_the_number_of_the_run_and_the_station(run: StoredRun) -> None:
     record = record_of(run, "Skerry Works", ADDRESS)
     assert record.number == "SKV-0101-2"

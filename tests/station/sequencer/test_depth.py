@@ -61,11 +61,11 @@ SIMPLE, GUARDED = "simple acceptance", "guarded acceptance with w = U"
 def refused(tmp_path):
     """The reasons against one characteristic with one limit."""
 
-    def asked(measure, limit, rule=SIMPLE, settings=None, figures=FIGURES):
-        (tmp_path / "it.yaml").write_text(RECIPE.format(measure=measure))
+    def asked(measure, limit, rule=SIMPLE, settings=None, figures=FIGURES, ability=ABILITY, also=""):
+        (tmp_path / "it.yaml").write_text(RECIPE.format(measure=measure) + also)
         (tmp_path / "T.yaml").write_text(TABLE.format(rule=rule, limit=limit))
         recipe, table = recipes.load(tmp_path / "it.yaml"), tables.load(tmp_path / "T.yaml")
-        plan = make_plan(recipe.bind(CHANNELS), recipe.overview(CHANNELS), CHANNELS, recipe.settings, ABILITY)
+        plan = make_plan(recipe.bind(CHANNELS), recipe.overview(CHANNELS), CHANNELS, recipe.settings, ability)
         return tuple(out_of_depth(plan, table, CHANNELS, figures, settings or recipe.settings))
 
     return asked
@@ -112,6 +112,15 @@ def test_averages_of_power_lower_no_floor_but_bring_the_bound_nearer(refused):
     assert refused(ISOLATION, "at_least: 89 dB") != ()
     assert refused(ISOLATION, "at_least: 89 dB", settings=SweepSettings(1e3, 100, 0.0)) == ()
     assert refused(ISOLATION, "at_least: 95 dB", settings=SweepSettings(1e3, 100, 0.0)) != ()
+
+
+def test_the_points_of_a_notch_are_those_of_the_hook_up_it_is_read_from(refused):
+    """81 of them, where the sweep of TX-ANT has 17 there: a bound reaches 84.7 dB, and not 85.6 dB."""
+    vector = Ability(300e3, 3e9, 1601)
+    notch = "measure: notch depth, path: ANT to RX, over: rx ± 200 kHz, step: 5 kHz"
+    also = f"  loss: {{{LOSS}}}\n"
+    assert refused(notch, "at_least: 84.5 dB", ability=vector, also=also) == ()
+    assert len(refused(notch, "at_least: 85 dB", ability=vector, also=also)) == 1
 
 
 def test_without_figures_nothing_is_known(refused):

@@ -105,6 +105,15 @@ def test_a_calibration_wears_the_ends_as_a_unit_does(operator, made) -> None:
     assert made == {"cable 1": 5, "saver 2": 5}
 
 
+def test_where_there_is_a_bridge_single_standards_wear_it_and_no_cable(person, made) -> None:
+    operator = counted(person, Wear(parse(TEXT, Around, "bench.yaml").value.cables, made.update, bridge=True))
+    for standard in ("open", "short", "load"):
+        operator.connect(standard, (1,))
+    operator.connect_again("load", (1,), "it is not tight")
+    operator.connect("through", (1, 2))
+    assert made == {"bridge": 4, "cable 1": 1, "saver 2": 1}
+
+
 def test_everything_else_is_asked_of_the_operator_itself(operator) -> None:
     assert (operator.name, operator.answers) == ("Signe", True)
 
