@@ -1,12 +1,12 @@
 """Study: how often the true value lies within U, and how often a bad unit passes. Known truth.
 
-    python tests/studies/coverage.py [--days 200] [--units 10] [--seed 1] [--kind "three ports"]
+    python tests/studies/coverage.py [--days 1000] [--units 2] [--seed 1] [--kind "three ports"]
 
 Units of both families on random channels, within tolerance and beyond, on benches of every kind with all their
-imperfections (`benches`); a bench has its own errors each day. Per kind of bench and characteristic: the share of
-readings whose true value lies within U, and mean and spread of the error in units of u. Per limit of the shipped
-tables under guarded acceptance with w = U: of the units truly outside, how many pass, and whether one of them is
-outside by more than U.
+imperfections (`benches`); a bench has its own errors each day, so that many days tell more than many units. Per
+kind of bench and characteristic: the share of readings whose true value lies within U, and mean and spread of the
+error in units of u. Per limit of the shipped tables under guarded acceptance with w = U: of the units truly
+outside, how many pass, and whether one of them is outside by more than U.
 """
 
 from __future__ import annotations
@@ -210,7 +210,7 @@ def rows(found: Found) -> Iterator[str]:
 def main(arguments: list[str]) -> int:
     """The whole study, printed; 0 when all demands are met."""
     parser = argparse.ArgumentParser(description="How often the true value lies within U.")
-    for name, default in (("days", 200), ("units", 10), ("seed", 1)):
+    for name, default in (("days", 1000), ("units", 2), ("seed", 1)):
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--kind", choices=benches.KINDS, action="append")
     asked = parser.parse_args(arguments)
