@@ -106,9 +106,17 @@ def _sound(read: Callable[[], T]) -> T | None:
 
 def _table(path: Path, around: Surroundings) -> None:
     table = tables.load(path)
-    if around.folder is None:
+    folder = around.folder
+    if folder is None:
         return
-    for file in sorted((around.folder / "recipes").glob("*.yaml")):
+    bench = _sound(lambda: benches.load(folder / "bench.yaml"))
+    guarded = any(rule.kind.is_guarded for rule in table.rules.values())
+    if guarded and bench is not None and bench.source.value.figures is None:
+        what = (
+            "a guarded rule needs U, and bench.yaml states no 'uncertainty': every reading would be undecided"
+        )
+        raise BadInput((table.source.mistake(("decision_rule",), what),))
+    for file in sorted((folder / "recipes").glob("*.yaml")):
         recipe = _sound(lambda file=file: recipes.load(file))  # type: ignore[misc]
         if recipe is not None and recipe.form.limit_table == table.name:
             recipes.check_fit(recipe, table)

@@ -283,6 +283,7 @@ def _fill(folder: Path, name: str, address: tuple[str, ...], bench: str, databas
     (folder / "keys").mkdir(mode=0o700)
     _copy_shipped("station", "recipes", folder / "recipes")
     _copy_shipped("limits", "tables", folder / "limits")
+    _copy_shipped("station", "kits", folder / "kits")
     (folder / "bench.yaml").write_text(bench, encoding="utf-8")
     (folder / FILE).write_text(_settings(name, address, database), encoding="utf-8")
 

@@ -38,6 +38,22 @@ analyzer:
   from: 300 kHz
   to: 3 GHz
   most_points: 1601
+
+# What makes readings trustworthy is told in the README; take out the '#' and write in your own:
+# calibration: {{by: station, kit: works-n, cables: N 1.5 m, valid_for: 12 h}}    # or by: analyzer
+# uncertainty:
+#   noise_floor: -115 dBm at 1 kHz
+#   trace_noise: 0.002 dB
+#   connector_repeatability: 0.02 dB
+#   drift: 0.02 dB
+#   directivity: 40 dB
+#   port_match: 38 dB
+#   load_match: 38 dB
+# check_standard: {{serial: SKC-001, every: 12 h}}
+# cables:
+#   cable 1: {{port: 1, service_after: 500 matings}}
+#   cable 2: {{port: 2, service_after: 500 matings}}
+# thermometer: {{address: "TCPIP::192.0.2.12::5025::SOCKET", identity: Thermometer}}
 """
 
 
@@ -274,7 +290,12 @@ def operator_name(*, may_ask: bool = True) -> str:
     if not may_ask:
         raise UserMistake("give the operator's name with --operator, or leave out --no-input")
 
-    return str(typer.prompt("Operator", err=True))
+    name = str(typer.prompt("Operator", default="", show_default=False, err=True)).strip()
+    if not name:
+        raise UserMistake(
+            "a record needs the name of its operator; give --operator NAME or set STATION_OPERATOR"
+        )
+    return name
 
 
 def check(folder: Path, files: tuple[Path, ...], *, as_json: bool) -> Exit:

@@ -37,9 +37,13 @@ class CalibrationTeller:
                 say(self._console, f"Calibration in {self._to_do} steps.")
             case StandardSwept(step, sweep):
                 self._done += 1
-                say(self._console, f"  {step}: {len(sweep.freq_hz)} points swept in {sweep.took_s:.2f} s.")
+                place = f"{min(self._done, self._to_do)} of {self._to_do}"
+                say(
+                    self._console,
+                    f"  {place}, {step}: {len(sweep.freq_hz)} points swept in {sweep.took_s:.2f} s.",
+                )
             case StandardDoubted(doubt):
-                say(self._console, f"  Not believed: {doubt.words}.", "yellow", wrap=True)
+                self._done -= len(doubt.steps)
             case StandardAsked() | CalibrationMade() | _:
                 pass
 

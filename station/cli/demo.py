@@ -78,15 +78,6 @@ conditions: {settle: 20 min, temperature: 18 to 28 °C, most_change: 2 K}
 """
 """Of every product's recipe in this works; the hands say that each unit has lain there for as long."""
 
-KIT = """\
-kit: works N kit 2
-open: {delay: 23.5 ps, capacitance: [68 fF]}
-short: {delay: 25 ps, inductance: [8 pH]}
-load: {resistance: 50 ohm, return_loss: 44 dB}
-through: {delay: 41 ps, loss: 0.010 dB}
-"""
-"""What the booklet says of the simulated kit; its standards differ a little from that, as real ones do."""
-
 STANDARD = "SKC-001"
 KNOWN = """\
 standard: SKC-001
@@ -191,7 +182,6 @@ def _make_works(folder: Path, ports: Ports) -> None:
     (works.folder / settings.FILE).write_text(text.replace("  passphrase: prompt", source), encoding="utf-8")
     make_key(works, lambda: passphrase, desks.now_utc(), years=5)
     (works.folder / "orders.csv").write_text(ORDERS, encoding="utf-8")
-    (works.folder / "kits" / "works-n.yaml").write_text(KIT, encoding="utf-8")
 
 
 def _test_all(desk: Desk, hands: Hands, console: Console) -> Outcomes:

@@ -143,6 +143,9 @@ def _how_to_reach(ports: Ports) -> str:
         f"127.0.0.1, port {ports.hands},\nfor one JSON object a line:\n"
         f'  {{"do": "hook up", "ports": ["ANT", "RX"]}}\n'
         f"  {json.dumps(sample)}\n"
+        f'  {{"do": "place", "specimen": "check standard"}}\n'
+        f'  {{"do": "connect", "standard": "short", "ports": [1]}}        (open, short, load)\n'
+        f'  {{"do": "connect", "standard": "through", "ports": [1, 2]}}   (or terminated)\n'
         f"Ctrl-C ends it.\n"
     )
 

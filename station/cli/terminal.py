@@ -122,7 +122,7 @@ class TerminalOperator:
 
     def connect_again(self, standard: Standard, ports: tuple[int, ...], reason: str) -> None:
         """Tell why the standard is not believed and where it goes once more, and wait for Enter alone."""
-        say(self._console, f"\nSomething looks wrong: {reason}.", "yellow", wrap=True)
+        say(self._console, f"\nSomething looks wrong: {_sentence(reason)}", "yellow", wrap=True)
         say(self._console, f"Connect once more {standard_instruction(standard, ports)}.", "bold")
         self._wait("Press Enter to sweep again, Ctrl-C to stop.")
 
@@ -137,6 +137,10 @@ class TerminalOperator:
                 say(self._console, "  Enter alone goes on.")
         except EOFError:
             raise KeyboardInterrupt from None
+
+
+def _sentence(words: str) -> str:
+    return words if words.endswith("?") else f"{words}."
 
 
 class RunTeller:
