@@ -9,6 +9,8 @@ import json
 import os
 import sqlite3
 import urllib.parse
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,9 @@ from sqlalchemy.pool import NullPool
 from station.database.address import file_of, no_driver
 from station.database.schema import HEAD
 from station.errors import StoreFault
+
+_CHANGING = 0x5357
+"""The lock that a server gives to one program at a time while it changes tables; any number does."""
 
 
 def identity(file: Path | None) -> tuple[int, int] | None:
@@ -109,10 +114,36 @@ def prepare(engine: Engine, place: str, file: Path | None, *, create: bool, writ
         raise StoreFault(f"database {place}: {what}; open it once where it may be written, such as in a copy")
     if file is not None:
         _use_write_ahead_log(engine)
-    with for_writing(engine).begin() as connection:
+    with _making_tables(engine, place) as connection:
         # Asked again, since another program may have been at the same work.
         if _form(connection, place, create=create) != HEAD:
             migrate.upgrade(connection)
+
+
+@contextmanager
+def _making_tables(engine: Engine, place: str) -> Iterator[Connection]:
+    """A transaction that may change tables, one at a time.
+
+    SQLite does so by a new table in the old one's place, and would take dropping that for the loss of all rows that
+    others refer to. So references are looked at in the end instead. https://sqlite.org/lang_altertable.html#otheralter
+    """
+    with for_writing(engine).connect() as connection:
+        if engine.dialect.name != "sqlite":
+            with connection.begin():
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_CHANGING})")
+                yield connection
+            return
+        # Within a transaction SQLite would overlook these settings.
+        outside = connection.connection.cursor()
+        outside.execute("PRAGMA foreign_keys = OFF")
+        try:
+            with connection.begin():
+                yield connection
+                if (lost := connection.exec_driver_sql("PRAGMA foreign_key_check").first()) is not None:
+                    what = f"rows of {lost[0]} refer to rows of {lost[2]} that are not there"
+                    raise StoreFault(f"database {place}: {what}; keep the file, put back the last backup")
+        finally:
+            outside.execute("PRAGMA foreign_keys = ON")
 
 
 def _form(connection: Connection, place: str, *, create: bool) -> str | None:

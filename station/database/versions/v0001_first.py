@@ -5,8 +5,6 @@ Written down once and never changed again: databases made by it exist.
 
 from __future__ import annotations
 
-from typing import Any
-
 import sqlalchemy as sa
 from alembic import op
 
@@ -20,12 +18,8 @@ TIME = sa.DateTime(timezone=True)
 def upgrade() -> None:
     """Make every table."""
     _orders()
-    _standards()
-    _cables()
-    _calibrations()
     _runs()
     _results()
-    _resolutions()
 
 
 def _orders() -> None:
@@ -39,8 +33,6 @@ def _orders() -> None:
         sa.Column("tx_hz", sa.Double(), nullable=False),
         sa.Column("rx_hz", sa.Double(), nullable=False),
         sa.Column("due", sa.Date(), nullable=False),
-        sa.Column("kind", sa.Text(), nullable=False),
-        sa.CheckConstraint("kind IN ('production', 'reference')", name="ck_work_order_kind"),
         sa.CheckConstraint("tx_hz > 0 AND rx_hz > 0 AND tx_hz <> rx_hz", name="ck_work_order_channels"),
         sa.PrimaryKeyConstraint("id", name="pk_work_order"),
         sa.UniqueConstraint("number", name="uq_work_order_number"),
@@ -64,125 +56,8 @@ def _orders() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("revision", sa.Text(), nullable=False),
         sa.Column("text", sa.Text(), nullable=False),
-        sa.CheckConstraint(
-            "kind IN ('recipe', 'limit table', 'bench', 'load', 'kit', 'known values')",
-            name="ck_document_kind",
-        ),
+        sa.CheckConstraint("kind IN ('recipe', 'limit table', 'bench', 'load')", name="ck_document_kind"),
         sa.PrimaryKeyConstraint("digest", name="pk_document"),
-    )
-
-
-def _cables() -> None:
-    """How often the cables of a bench were screwed on, and when they were serviced."""
-    op.create_table(
-        "cable_event",
-        sa.Column("id", ID, sa.Identity(), nullable=False),
-        sa.Column("station", sa.Text(), nullable=False),
-        sa.Column("cable", sa.Text(), nullable=False),
-        sa.Column("made", TIME, nullable=False),
-        sa.Column("matings", sa.Integer(), nullable=False),
-        sa.Column("person", sa.Text(), nullable=False),
-        sa.Column("why", sa.Text(), nullable=False),
-        sa.CheckConstraint(
-            "matings >= 0 AND (matings = 0) = (person <> '')", name="ck_cable_event_made_or_serviced"
-        ),
-        sa.PrimaryKeyConstraint("id", name="pk_cable_event"),
-    )
-    op.create_index("ix_cable_event_station_cable", "cable_event", ["station", "cable"])
-
-
-def _standards() -> None:
-    """What is known of check standards, beside their runs."""
-    op.create_table(
-        "standard_reset",
-        sa.Column("id", ID, sa.Identity(), nullable=False),
-        sa.Column("unit_id", ID, nullable=False),
-        sa.Column("made", TIME, nullable=False),
-        sa.Column("person", sa.Text(), nullable=False),
-        sa.Column("why", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name="fk_standard_reset_unit_id"),
-        sa.PrimaryKeyConstraint("id", name="pk_standard_reset"),
-    )
-    op.create_index("ix_standard_reset_unit_id", "standard_reset", ["unit_id"])
-
-
-def _of_calibration(name: str, *columns: sa.Column[Any] | sa.ForeignKeyConstraint) -> None:
-    op.create_table(
-        name,
-        sa.Column("calibration_id", ID, autoincrement=False, nullable=False),
-        sa.Column("position", sa.Integer(), autoincrement=False, nullable=False),
-        *columns,
-        sa.ForeignKeyConstraint(["calibration_id"], ["calibration.id"], name=f"fk_{name}_calibration_id"),
-        sa.PrimaryKeyConstraint("calibration_id", "position", name=f"pk_{name}"),
-    )
-
-
-def _calibrations() -> None:
-    """Calibrations of the bench, and what came of them."""
-    op.create_table(
-        "calibration",
-        sa.Column("id", ID, sa.Identity(), nullable=False),
-        sa.Column("station", sa.Text(), nullable=False),
-        sa.Column("operator", sa.Text(), nullable=False),
-        sa.Column("made", TIME, nullable=False),
-        sa.Column("valid_for_s", sa.Double(), nullable=False),
-        sa.Column("analyzer", sa.Text(), nullable=False),
-        sa.Column("temperature_c", sa.Double(), nullable=True),
-        sa.Column("cables", sa.Text(), nullable=False),
-        sa.Column("load_return_loss_db", sa.Double(), nullable=True),
-        sa.PrimaryKeyConstraint("id", name="pk_calibration"),
-    )
-    op.create_index("ix_calibration_station", "calibration", ["station"])
-    _of_calibration(
-        "calibration_document",
-        sa.Column("digest", sa.String(length=64), nullable=False),
-        sa.ForeignKeyConstraint(["digest"], ["document.digest"], name="fk_calibration_document_digest"),
-    )
-    _of_calibration(
-        "error_terms",
-        sa.Column("hookups", sa.Text(), nullable=False),
-        sa.Column("largest_step_hz", sa.Double(), nullable=False),
-        sa.Column("points", sa.Integer(), nullable=False),
-        sa.Column("leak", sa.LargeBinary(), nullable=False),
-        sa.Column("match", sa.LargeBinary(), nullable=False),
-        sa.Column("tracking", sa.LargeBinary(), nullable=False),
-    )
-    _of_calibration(
-        "residual",
-        sa.Column("what", sa.Text(), nullable=False),
-        sa.Column("port", sa.Integer(), nullable=False),
-        sa.Column("value_db", sa.Double(), nullable=False),
-        sa.Column("at_hz", sa.Double(), nullable=False),
-        sa.Column("turn_deg", sa.Double(), nullable=False),
-    )
-    _of_calibration(
-        "noise",
-        sa.Column("bandwidth_hz", sa.Double(), nullable=False),
-        sa.Column("floor_dbm", sa.Double(), nullable=False),
-        sa.Column("trace_db", sa.Double(), nullable=False),
-        sa.Column("leakage_db", sa.Double(), nullable=True),
-    )
-    _of_calibration(
-        "calibration_load",
-        sa.Column("port", sa.Text(), nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("points", sa.Integer(), nullable=False),
-        sa.Column("data", sa.LargeBinary(), nullable=False),
-    )
-    _of_calibration(
-        "standard_sweep",
-        sa.Column("standard", sa.Text(), nullable=False),
-        sa.Column("test_ports", sa.Text(), nullable=False),
-        sa.Column("use", sa.Text(), nullable=False),
-        sa.Column("ports", sa.Text(), nullable=False),
-        sa.Column("started", TIME, nullable=False),
-        sa.Column("took_s", sa.Double(), nullable=False),
-        sa.Column("bandwidth_hz", sa.Double(), nullable=False),
-        sa.Column("averages", sa.Integer(), nullable=False),
-        sa.Column("power_dbm", sa.Double(), nullable=False),
-        sa.Column("points", sa.Integer(), nullable=False),
-        sa.Column("phase", sa.Boolean(), nullable=False),
-        sa.Column("data", sa.LargeBinary(), nullable=False),
     )
 
 
@@ -201,18 +76,14 @@ def _runs() -> None:
         sa.Column("why", sa.Text(), nullable=False),
         sa.Column("outcome", sa.Text(), nullable=True),
         sa.Column("temperature_c", sa.Double(), nullable=True),
-        sa.Column("temperature_end_c", sa.Double(), nullable=True),
-        sa.Column("settled_since", TIME, nullable=True),
         sa.Column("recipe_digest", sa.String(length=64), nullable=False),
         sa.Column("limits_digest", sa.String(length=64), nullable=False),
         sa.Column("bench_digest", sa.String(length=64), nullable=False),
-        sa.Column("calibration_id", ID, nullable=True),
         sa.CheckConstraint("(state = 'judged') = (outcome IS NOT NULL)", name="ck_run_judged_has_outcome"),
         sa.CheckConstraint("(state = 'running') = (finished IS NULL)", name="ck_run_ended_has_time"),
         sa.CheckConstraint("outcome IN ('pass', 'fail', 'undecided')", name="ck_run_outcome"),
         sa.CheckConstraint("state IN ('running', 'judged', 'station fault', 'stopped')", name="ck_run_state"),
         sa.ForeignKeyConstraint(["bench_digest"], ["document.digest"], name="fk_run_bench_digest"),
-        sa.ForeignKeyConstraint(["calibration_id"], ["calibration.id"], name="fk_run_calibration_id"),
         sa.ForeignKeyConstraint(["limits_digest"], ["document.digest"], name="fk_run_limits_digest"),
         sa.ForeignKeyConstraint(["recipe_digest"], ["document.digest"], name="fk_run_recipe_digest"),
         sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name="fk_run_unit_id"),
@@ -242,16 +113,17 @@ def _runs() -> None:
         "sweep",
         sa.Column("run_id", ID, autoincrement=False, nullable=False),
         sa.Column("position", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("ports", sa.Text(), nullable=False),
+        sa.Column("first_port", sa.Text(), nullable=False),
+        sa.Column("second_port", sa.Text(), nullable=False),
         sa.Column("started", TIME, nullable=False),
         sa.Column("took_s", sa.Double(), nullable=False),
         sa.Column("bandwidth_hz", sa.Double(), nullable=False),
         sa.Column("averages", sa.Integer(), nullable=False),
         sa.Column("power_dbm", sa.Double(), nullable=False),
         sa.Column("points", sa.Integer(), nullable=False),
-        sa.Column("phase", sa.Boolean(), nullable=False),
         sa.Column("data", sa.LargeBinary(), nullable=False),
         sa.Column("doubt", sa.Text(), nullable=False),
+        sa.CheckConstraint("first_port <> second_port", name="ck_sweep_two_ports"),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_sweep_run_id"),
         sa.PrimaryKeyConstraint("run_id", "position", name="pk_sweep"),
     )
@@ -308,31 +180,9 @@ def _results() -> None:
         sa.Column("issued", TIME, nullable=False),
         sa.Column("sha256", sa.String(length=64), nullable=False),
         sa.Column("file", sa.Text(), nullable=False),
-        sa.Column("resolution", sa.Integer(), nullable=False),
         sa.CheckConstraint("kind IN ('certificate', 'failure sheet')", name="ck_certificate_kind"),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_certificate_run_id"),
         sa.PrimaryKeyConstraint("id", name="pk_certificate"),
         sa.UniqueConstraint("number", name="uq_certificate_number"),
     )
     op.create_index("ix_certificate_run_id", "certificate", ["run_id"])
-
-
-def _resolutions() -> None:
-    """What persons decided of undecided runs."""
-    op.create_table(
-        "resolution",
-        sa.Column("run_id", ID, autoincrement=False, nullable=False),
-        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("ruling", sa.Text(), nullable=False),
-        sa.Column("person", sa.Text(), nullable=False),
-        sa.Column("made", TIME, nullable=False),
-        sa.Column("why", sa.Text(), nullable=False),
-        sa.Column("corrects", sa.Integer(), nullable=True),
-        sa.Column("text", sa.Text(), nullable=False),
-        sa.Column("signature", sa.LargeBinary(), nullable=False),
-        sa.Column("fingerprint", sa.String(length=64), nullable=False),
-        sa.CheckConstraint("ruling IN ('release', 'reject')", name="ck_resolution_ruling"),
-        sa.CheckConstraint("(number = 1) = (corrects IS NULL)", name="ck_resolution_later_corrects"),
-        sa.ForeignKeyConstraint(["run_id"], ["run.id"], name="fk_resolution_run_id"),
-        sa.PrimaryKeyConstraint("run_id", "number", name="pk_resolution"),
-    )

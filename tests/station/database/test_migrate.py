@@ -22,10 +22,17 @@ def url(sqlite_url: str) -> str:
 
 
 def tables(file) -> dict[str, set[str]]:
-    """What SQLite itself keeps of each table, column by column and constraint by constraint."""
+    """What SQLite itself keeps of each table, column by column and constraint by constraint.
+
+    In no order, and without the quotes it puts around the name of a table that was renamed: a step that changes a
+    table makes a new one, with the new columns last.
+    """
     with contextlib.closing(sqlite3.connect(file)) as raw:
         rows = raw.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
-    return {name: {line.strip(" \t,") for line in sql.splitlines()} for name, sql in rows}
+    return {
+        name: {line.strip(" \t,").replace(f'TABLE "{name}"', f"TABLE {name}") for line in sql.splitlines()}
+        for name, sql in rows
+    }
 
 
 def test_the_newest_step_is_the_form_this_station_writes():
