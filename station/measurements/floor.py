@@ -8,6 +8,8 @@ coherent: of size L and unknown phase. X is how far the reading lies above N, or
 * 10 <= X < 20: corrected. Since E|m|^2 = |s|^2 + N^2, the power |m|^2 - N^2 is that of the wave, without bias. Its
   standard deviation is N sqrt(2 |s|^2 + N^2), which goes into U. The leak is not corrected, its phase being unknown:
   it is a line of the budget (-3.3 / +2.4 dB at 10 dB, -0.92 / +0.83 dB at 20 dB).
+  Whether a limit that near the floor may be asked of a bench is another matter: `sequencer/depth.py` leaves no limit
+  below X = 20 to a number.
 * X < 10: a bound, "at least x dB", with a confidence of 95 %. |m| is never smaller than the part of m along s, and
   of that part the noise has the standard deviation N / sqrt(2). So |m| + z N / sqrt(2) is smaller than |s| with the
   probability that a normal variable exceeds z, whatever |s| is; with the leak against it, |s| is at most

@@ -1,10 +1,11 @@
 """What a bench cannot measure to the depth that a limit asks for, told before the first hook-up.
 
-A limit closer to the noise floor than CLEAR_DB is judged by no number: what is read there may be the floor. It can
-still be passed by a bound, "at least so much" (see `measurements/floor.py`), where even a unit that lets nothing
-through would be told far enough down; what neither way can decide is not measured at all. A return loss is read
-beside the directivity, which no averaging lowers: a limit nearer to it than BRIDGE_DB would be judged by a number
-that may be off by 3.3 dB (20 log10(1 + 10^(-10/20)) the one way, 2.4 dB the other).
+A limit closer to the noise floor than CLEAR_DB is left to no number. A reading there is still one, corrected for the
+noise's power (see `measurements/floor.py`), but it scatters by more than 0.6 dB and leans on how well the floor is
+known, too much to promise a decision near a limit. It can still be passed by a bound, "at least so much", where even
+a unit that lets nothing through would be told far enough down; what neither way can decide is not measured at all. A
+return loss is read beside the directivity, which no averaging lowers: a limit nearer to it than BRIDGE_DB would be
+judged by a number that may be off by 3.3 dB (20 log10(1 + 10^(-10/20)) the one way, 2.4 dB the other).
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ class Depth:
     """How deep one characteristic can be told."""
 
     value_db: float
-    """By a number."""
+    """To this limit by a number."""
 
     bound_db: float
     """By a bound, at best."""
@@ -97,7 +98,7 @@ def _depth(item: Characteristic, plan: Plan, figures: Figures, settings: SweepSe
         floor_db - CLEAR_DB,
         silent_bound_db(floor, points),
         f"the noise floor lies at {floor_db:.0f} dB at {settings.bandwidth_hz:g} Hz and {settings.power_dbm:g} dBm, "
-        f"and a number is told down to {floor_db - CLEAR_DB:.0f} dB",
+        f"and a limit is judged by a number down to {floor_db - CLEAR_DB:.0f} dB",
         "sweep with a narrower bandwidth or more power, or measure it on a bench with a lower floor",
     )
 

@@ -94,6 +94,19 @@ def test_a_bound_and_a_hole_are_counted_and_never_averaged(table: tables.LimitTa
     assert found.mean == pytest.approx(1.65)
 
 
+@pytest.mark.parametrize(("bounds", "told"), [(1, True), (3, False)])
+def test_bounds_cut_the_sample_off_which_is_said_and_many_of_them_leave_no_risk(
+    table: tables.LimitTable, bounds: int, *, told: bool
+) -> None:
+    units = [*spread(), *(unit(100 + place, 9.0, claim=Claim.AT_LEAST) for place in range(bounds))]
+    found = risks(table, "loss", units)
+    (doubt,) = found.doubts
+    assert doubt.startswith(f"{bounds} of {30 + bounds} units are left out")
+    for limit in found.levels:
+        assert (limit.risks is not None, limit.why == "") == (told, told)
+        assert limit.worst_passed is not None
+
+
 def test_limits_relative_to_a_channel_are_met_by_readings_taken_from_it(table: tables.LimitTable) -> None:
     units = []
     for place, (rx_hz, off_hz) in enumerate(((161e6, -10e3), (159e6, 4e3), (163e6, 12e3))):

@@ -106,6 +106,7 @@ def test_a_floor_that_is_raised_by_bandwidth_takes_its_depth_away(refused):
     assert refused(ISOLATION, "at_least: 80 dB") == ()
     (reason,) = refused(ISOLATION, "at_least: 80 dB", settings=SweepSettings(10e3, 1, 0.0))
     assert "the noise floor lies at 85 dB at 10000 Hz and 0 dBm" in reason.what
+    assert "a limit is judged by a number down to 65 dB" in reason.what
 
 
 def test_averages_of_power_lower_no_floor_but_bring_the_bound_nearer(refused):
