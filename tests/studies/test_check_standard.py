@@ -2,26 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import ModuleType
 
 import pytest
-
-
-@pytest.fixture(scope="module")
-def study() -> ModuleType:
-    """The study beside this file, which is a program of its own."""
-    name = "check_standard_study"
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name("check_standard.py"))
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    # Its dataclasses look their module up by name.
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def test_a_sound_bench_stays_in_control(study: ModuleType) -> None:

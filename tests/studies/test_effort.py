@@ -2,29 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
 from types import ModuleType
 
 import pytest
 
 from limits.verdict import Outcome
-
-
-@pytest.fixture(scope="module")
-def study() -> ModuleType:
-    """The study beside this file, which is a program of its own."""
-    name = "effort_study"
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name("effort.py"))
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    # Its dataclasses look their module up by name.
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def test_a_small_season_is_decided_as_with_care_in_at_most_a_third_of_the_time(study: ModuleType) -> None:
