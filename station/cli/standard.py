@@ -92,18 +92,21 @@ def accept(folder: Path, person: str, why: str, *, as_json: bool) -> Exit:
 
 
 CHECK = (
-    Column("title", "Characteristic", least=14),
-    Column("reading", "Reading", right=True, least=8),
-    Column("u", "U", right=True, least=7),
-    Column("known", "Known as", right=True),
+    Column("name", "Characteristic", whole=True),
+    Column("reading", "Reading", right=True, whole=True),
+    Column("u", "U", right=True, whole=True),
+    Column("known", "Known as", right=True, whole=True),
     Column("e_n", "E_n", lambda value: wording.number(value, 2), right=True),
     Column("own", "Own limits", right=True),
-    Column("verdict", "Verdict", style=verdict_style),
+    Column("verdict", "Verdict", style=verdict_style, whole=True),
 )
 
 
 def _show_check(verdict: Verdict, found: Checks, console: Console) -> None:
     show([_check_row(*each) for each in _by_reading(verdict)], CHECK, console, as_json=False)
+    for known, _ in _by_reading(verdict):
+        if known.reading.value is None:
+            say(console, f"{known.reading.name}: {known.reading.note}", wrap=True)
     if not any(decision.level is Level.WORKS for decision in verdict.decisions):
         say(
             console,
@@ -125,7 +128,7 @@ def _by_reading(verdict: Verdict) -> list[tuple[Decision, Decision | None]]:
 def _check_row(known: Decision, own: Decision | None) -> dict[str, Any]:
     reading = known.reading
     return {
-        "title": reading.title + ("" if reading.value is not None else f": {reading.note}"),
+        "name": reading.name,
         "reading": wording.judged(known, [own] if own else []) or "none",
         "u": wording.uncertainty(reading),
         "known": known.limit_text,
@@ -172,11 +175,11 @@ CHECKS = (
     Column("because", "Because", least=12),
 )
 TRENDS = (
-    Column("title", "Characteristic", least=14),
-    Column("latest", "Latest", right=True, least=8),
-    Column("known", "Known as", right=True),
-    Column("own", "Own limits now", right=True),
-    Column("drift", "Drift per 30 days", right=True),
+    Column("name", "Characteristic", whole=True),
+    Column("latest", "Latest", right=True, whole=True),
+    Column("known", "Known as", right=True, whole=True),
+    Column("own", "Own limits", right=True),
+    Column("drift", "Drift in 30 d", right=True),
     Column("bars", "Latest checks"),
 )
 
@@ -209,7 +212,7 @@ def _run_row(line: RunLine) -> dict[str, Any]:
 
 def _trend_row(trend: Trend) -> dict[str, Any]:
     return {
-        "title": trend.reading.title,
+        "name": trend.reading.name,
         "latest": wording.printed(trend.reading),
         "known": trend.known,
         "own": _limits_words(trend.limits),

@@ -371,7 +371,7 @@ def test_the_history_shows_every_check_with_its_limits_and_the_drift(
     assert [each["low"] is None for each in loss["values"]] == [True] * 5 + [False] * 2
     shown = station("standard", "--history", "--works", shop.works.folder)
     assert shown.code == 0
-    for word in ("in control", "Drift per 30 days", "█"):
+    for word in ("in control", "Drift in 30 d", "█"):
         assert word in shown.out
 
 
