@@ -35,10 +35,3 @@ def failures(failed: pd.DataFrame, units: int) -> pd.DataFrame:
     table["cumulative"] = cumulative
     order = ["model", "name", "title", "failed", "share", "alone", "alone_share", "cumulative"]
     return table[order].reset_index(drop=True)
-
-
-def together(failed: pd.DataFrame) -> pd.DataFrame:
-    """How many units fail in both of two characteristics: a square table by name, each one's own count inside."""
-    once = failed.drop_duplicates(["unit", "name"])
-    present = pd.crosstab(once["unit"], once["name"])
-    return present.T.dot(present)

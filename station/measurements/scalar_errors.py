@@ -23,10 +23,9 @@ import numpy as np
 
 from limits.reading import FloatArray
 from station.measurements.error_source import ErrorSource, Excerpt, vector
-from station.measurements.floor import scatter
 from station.measurements.sweep import PORTS, ComplexArray
 from station.measurements.uncertainty import DB_PER_NEPER, Distribution
-from station.measurements.vector_errors import gain, in_db, last_digit, of_the_unit, wave_of
+from station.measurements.vector_errors import gain, in_db, last_digit, noise_sources, of_the_unit, wave_of
 
 if TYPE_CHECKING:
     from station.measurements.scalar_figures import ScalarFigures
@@ -67,26 +66,11 @@ def _turned(size: ComplexArray | FloatArray) -> ComplexArray:
 
 
 def _noise(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSource]:
-    """Noise beside the wave, whose power averages make steadier, and the scatter of a strong wave."""
-    stated = figures.noise_floor
+    """Of a reflection the bridge's loss stands between; power averages make it steadier, not less."""
     beyond = wave_of(-figures.bridge_loss) if excerpt.is_reflection else 1.0
     noise = beyond * excerpt.by_settings(lambda settings: figures.floor(settings).noise)
     averages = excerpt.by_settings(lambda settings: figures.floor(settings).averaged)
-    along = scatter(excerpt.size, noise) / np.sqrt(averages)
-    middle = len(noise) // 2
-    above_db = 20 * math.log10(excerpt.size[middle] / noise[middle])
-    shown = f"{stated}; the reading is {above_db:.1f} dB above it"
-    yield ErrorSource(
-        "noise floor",
-        Distribution.NORMAL,
-        along,
-        shown,
-        each_point=True,
-        background=not excerpt.is_reflection,
-    )
-    trace = figures.trace_noise / DB_PER_NEPER * excerpt.by_settings(stated.widening)
-    shown = f"{figures.trace_noise:g} dB at {stated.bandwidth_hz:g} Hz"
-    yield ErrorSource("trace noise", Distribution.NORMAL, trace, shown, each_point=True)
+    return noise_sources(excerpt, figures, noise, averages)
 
 
 def _transmission(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSource]:

@@ -35,19 +35,24 @@ def vector_sources(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
 
 
 def _noise(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
-    """Noise beside the wave, and the scatter of a strong one."""
-    stated = figures.noise_floor
     noise = excerpt.by_settings(lambda settings: figures.floor(settings).noise)
-    along = scatter(excerpt.size, noise)
-    middle = len(noise) // 2
-    shown = (
-        f"{stated}; the reading is {20 * math.log10(excerpt.size[middle] / noise[middle]):.1f} dB above it"
-    )
+    return noise_sources(excerpt, figures, noise, np.ones(len(noise)))
+
+
+def noise_sources(
+    excerpt: Excerpt, figures: Figures, noise: FloatArray, averages: FloatArray
+) -> Iterator[ErrorSource]:
+    """Noise beside the wave, and the scatter of a strong one.
+
+    `noise` as a share of the wave into the unit, and how many `averages` made its power steadier; each of shape (n,).
+    """
+    stated, middle = figures.noise_floor, len(noise) // 2
+    above_db = 20 * math.log10(excerpt.size[middle] / noise[middle])
     yield ErrorSource(
         "noise floor",
         Distribution.NORMAL,
-        along,
-        shown,
+        scatter(excerpt.size, noise) / np.sqrt(averages),
+        f"{stated}; the reading is {above_db:.1f} dB above it",
         each_point=True,
         background=not excerpt.is_reflection,
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from reports.trends.failures import failures, together
+from reports.trends.failures import failures
 from reports.trends.proportion import share
 from reports.trends.yields import COUNTS, yields
 
@@ -97,12 +97,6 @@ def test_what_fails_most_stands_first_with_what_it_alone_costs() -> None:
     assert table["alone"].tolist() == [2, 1]
     assert table["alone_share"].tolist() == [0.05, 0.025]
     assert table["cumulative"].tolist() == [0.75, 1.0]
-
-
-def test_what_fails_together_is_counted_in_a_square() -> None:
-    square = together(FAILED)
-    assert square.loc["tx_loss", "isolation"] == square.loc["isolation", "tx_loss"] == 1
-    assert square.loc["tx_loss", "tx_loss"] == 3
 
 
 def test_where_nothing_failed_the_table_is_empty() -> None:
