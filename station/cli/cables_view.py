@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from reports import wording
-from station.cli.acts import out
+from station.cli.asking import out
 from station.cli.tables import Column, print_json, say, show
 from station.errors import UserMistake
 

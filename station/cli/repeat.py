@@ -6,7 +6,7 @@ import math
 from dataclasses import asdict
 from pathlib import Path
 
-from station.cli.acts import aside, celsius_of, operator_name, out
+from station.cli.asking import aside, celsius_of, operator_name, out
 from station.cli.exits import Exit
 from station.cli.tables import print_json, say
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from limits.formwords import nearest
 from reports import wording
 from reports.resolution import Ruling
-from station.cli.acts import out, passphrase
+from station.cli.asking import out, passphrase
 from station.cli.exits import Exit
 from station.cli.resolution_view import show_resolutions, show_way_out, way_out_facts
 from station.cli.tables import print_json, say

@@ -14,7 +14,7 @@ from rich.console import Console
 from limits.reading import Reading
 from limits.verdict import Level
 from reports import wording
-from station.cli.acts import out
+from station.cli.asking import out
 from station.cli.tables import Column, print_json, say, show
 from station.errors import UserMistake
 

@@ -14,7 +14,7 @@ from limits.known import KnownValue
 from limits.reading import Claim
 from limits.verdict import Decision, Level, Outcome, Verdict
 from reports import wording
-from station.cli.acts import aside, celsius_of, operator_name, out
+from station.cli.asking import aside, celsius_of, operator_name, out
 from station.cli.exits import Exit
 from station.cli.tables import Column, print_json, say, show, verdict_style
 

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from station.cli.acts import out
+from station.cli.asking import out
 from station.cli.tables import Column, say, show
 from station.errors import UserMistake
 

@@ -1,0 +1,80 @@
+"""What the verbs on tested units do: one call on the desk, then the showing of what came back."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from reports import wording
+from station.cli.asking import aside, out, passphrase
+from station.cli.exits import Exit
+from station.cli.tables import print_json, say
+from station.cli.unit_view import show_history
+
+if TYPE_CHECKING:
+    pass
+
+
+def show_unit(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
+    """Show a unit's runs and the readings of one."""
+    from station.desk import open_desk
+
+    with open_desk(folder) as desk:
+        history = desk.history(serial)
+        judged = run_number is not None or any(line.outcome is not None for line in history.runs)
+        stored = desk.stored_run(serial, run_number) if judged else None
+        way_out = desk.way_out(stored) if stored else None
+    show_history(history, stored, way_out, out(), as_json=as_json)
+
+
+def show_budget_of(folder: Path, serial: str, run_number: int | None, name: str, *, as_json: bool) -> None:
+    """Show the uncertainty budget of one reading."""
+    from station.cli.budget_view import show_budget
+    from station.desk import open_desk
+
+    with open_desk(folder) as desk:
+        accounted = desk.budget(serial, run_number, name)
+    show_budget(accounted, out(), as_json=as_json)
+
+
+def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
+    """Make the certificate or failure sheet of a unit."""
+    from station.desk import open_desk
+    from station.issuing import open_key
+
+    with open_desk(folder) as desk:
+        ask = passphrase(desk.works)
+        issued = desk.certify(serial, run_number, lambda: open_key(desk.works, ask(), desk.clock()))
+    if as_json:
+        print_json({**asdict(issued.entry), "path": str(issued.path), "is_new": issued.is_new}, out())
+    else:
+        when = "" if issued.is_new else f", as issued on {wording.day(issued.entry.issued)}"
+        say(out(), f"{issued.entry.kind.capitalize()}: {issued.path}{when}")
+
+
+def verify(folder: Path, file: Path, trust: tuple[Path, ...], *, as_json: bool) -> Exit:
+    """Check a certificate's signature."""
+    from station import settings
+    from station.cli.verification import show_verification
+    from station.desk import now_utc
+    from station.issuing import own_certificates, verify_file
+
+    certificates = trust
+    if (folder / settings.FILE).exists():
+        certificates += own_certificates(settings.load(folder))
+    if not certificates:
+        say(
+            aside(),
+            f"Nobody's signature is known here: {folder} is no works folder with a key; use --works or --trust.",
+        )
+    return show_verification(file, verify_file(file, certificates, now_utc()), out(), as_json=as_json)
+
+
+def touchstone(folder: Path, serial: str, run_number: int | None, target: Path) -> None:
+    """Write the sweeps of a run as Touchstone files."""
+    from station.desk import open_desk
+
+    with open_desk(folder) as desk:
+        for path in desk.touchstone(serial, run_number, target):
+            say(out(), str(path))

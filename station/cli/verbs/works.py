@@ -1,0 +1,91 @@
+"""The verbs that make a works and what is in its folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from station.cli.door import HERE, AsJson, Works, door
+from station.cli.exits import Exit
+
+verbs = typer.Typer()
+
+
+@verbs.command()
+@door
+def create(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Must not exist yet, or be empty.")],
+    name: Annotated[str, typer.Option(help="Name of the works, as on certificates.")],
+    address: Annotated[list[str], typer.Option(help="An address line; once for each line.")],
+    bench: Annotated[str, typer.Option(help="Name of this test station.")] = "final test 1",
+) -> None:
+    """Make an empty works folder."""
+    from station.cli import works_acts as acts
+
+    acts.create(folder, name, tuple(address), bench)
+
+
+@verbs.command()
+@door
+def key(
+    works: Works = HERE,
+    years: Annotated[int, typer.Option(min=1, max=30, help="How long it stays valid.")] = 5,
+) -> None:
+    """Make the key that signs the certificates."""
+    from station.cli import works_acts as acts
+
+    acts.key(works, years)
+
+
+@verbs.command(name="import")
+@door
+def import_(
+    file: Annotated[
+        Path, typer.Argument(metavar="ORDERS.csv", help="order,customer,model,tx,rx,serials,due")
+    ],
+    works: Works = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Take in work orders from a CSV file."""
+    from station.cli import works_acts as acts
+
+    acts.import_orders(works, file, as_json=as_json)
+
+
+@verbs.command()
+@door
+def orders(works: Works = HERE, as_json: AsJson = False) -> None:
+    """List the work orders and how far each has come."""
+    from station.cli import works_acts as acts
+
+    acts.orders(works, as_json=as_json)
+
+
+@verbs.command()
+@door
+def check(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="FILE", help="All files of the works folder by default.")
+    ] = None,
+    works: Works = HERE,
+    as_json: AsJson = False,
+) -> Exit:
+    """Check files of the works without testing anything."""
+    from station.cli import works_acts as acts
+
+    return acts.check(works, tuple(files or ()), as_json=as_json)
+
+
+@verbs.command()
+@door
+def schema(
+    kind: Annotated[
+        str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench, dialect, kit or known-values")
+    ],
+) -> None:
+    """Print the JSON Schema of a kind of file."""
+    from station.cli import works_acts as acts
+
+    acts.schema(kind)
