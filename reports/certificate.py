@@ -16,10 +16,12 @@ from limits.reading import Reading
 from limits.rules import rule_named
 from limits.verdict import Decision, Level, Outcome
 from reports import look, released, sections, wording
+from reports.attaching import Attachment, Relationship
 from reports.errors import NotCertifiable
 from reports.layout import Align, Block, Column, Row, paragraph, space, stacked, table
 from reports.publishing import Metadata, publish
 from reports.record import UnitRecord
+from reports.twin import network_file, twin, twin_file
 
 TOP = look.PAGE_HEIGHT - 14.0 * mm
 NEXT_TOP = look.PAGE_HEIGHT - 16.0 * mm
@@ -41,12 +43,34 @@ def certificate(record: UnitRecord, issued: datetime) -> bytes:
         subject=f"Final test of cavity duplexer {record.order.model}, serial {record.serial}",
         keywords=("test certificate", record.serial, record.order.model, record.order.number),
         created=issued,
+        attachments=_attachments(record, issued),
     )
 
     def furnish(canvas: Canvas, page: int, of: int) -> None:
         sections.foot(canvas, record, "Certificate", page, of)
 
     return publish(pages, metadata, furnish, look.MARGIN, (TOP, NEXT_TOP))
+
+
+def _attachments(record: UnitRecord, issued: datetime) -> tuple[Attachment, ...]:
+    """The twin, and where phases were measured the S-parameters that it names with their digest."""
+    told = Attachment(
+        twin_file(record),
+        twin(record, issued),
+        "application/json",
+        Relationship.ALTERNATIVE,
+        "The certificate as JSON",
+    )
+    if not record.network:
+        return (told,)
+    network = Attachment(
+        network_file(record),
+        record.network.encode(),
+        "text/plain",
+        Relationship.DATA,
+        "S-parameters as Touchstone, ports TX, ANT, RX",
+    )
+    return told, network
 
 
 def _refuse(record: UnitRecord) -> None:

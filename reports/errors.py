@@ -4,6 +4,7 @@
     ├── NotCertifiable        the record is not one that a certificate may be made from
     ├── NothingFailed         a failure sheet was asked for a unit that passed
     ├── NotSignable           these bytes are not a PDF that can be signed, or are signed already
+    ├── NoTwin                a PDF does not carry the machine-readable twin of a certificate
     ├── BadCertificateFile    a file of signers' certificates cannot be read
     └── KeyUnusable           the signing key cannot be used
         ├── NotAKey           the file is no PKCS#12 key, or holds no key with its signer's certificate
@@ -31,6 +32,10 @@ class NothingFailed(ReportError):
 
 class NotSignable(ReportError):
     """These bytes are not a PDF that can be signed, or are signed already."""
+
+
+class NoTwin(ReportError):
+    """A PDF does not carry the machine-readable twin of a certificate, or not one whose parts agree."""
 
 
 class BadCertificateFile(ReportError):

@@ -14,6 +14,7 @@ from reportlab import rl_config
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
+from reports.attaching import Attachment, attach
 from reports.layout import Block
 from reports.typeface import REGULAR, install, printable
 
@@ -30,6 +31,8 @@ class Metadata:
     subject: str
     keywords: tuple[str, ...]
     created: datetime
+    attachments: tuple[Attachment, ...] = ()
+    """What goes with the pages inside the file."""
 
 
 def publish(
@@ -46,9 +49,16 @@ def publish(
     buffer = io.BytesIO()
     # Without an initial font of our own the library names Helvetica on each page and embeds none.
     canvas = Canvas(
-        buffer, pagesize=A4, pageCompression=1, invariant=1, initialFontName=REGULAR, lang="en-GB"
+        buffer,
+        pagesize=A4,
+        pageCompression=1,
+        invariant=1,
+        initialFontName=REGULAR,
+        lang="en-GB",
+        pdfVersion=(1, 7),
     )
     _describe(canvas, metadata)
+    attach(canvas, metadata.attachments, _stamp(metadata.created))
     for index, blocks in enumerate(pages):
         furnish(canvas, index + 1, len(pages))
         top = tops[0] if index == 0 else tops[1]
@@ -66,5 +76,9 @@ def _describe(canvas: Canvas, metadata: Metadata) -> None:
     canvas.setSubject(printable(metadata.subject))
     canvas.setKeywords([printable(word) for word in metadata.keywords])
     canvas.setCreator("Duplexer final-test station")
-    stamp = f"D:{metadata.created.astimezone(UTC):%Y%m%d%H%M%S}+00'00'"
+    stamp = _stamp(metadata.created)
     canvas.setDateFormatter(lambda *moment: stamp)
+
+
+def _stamp(moment: datetime) -> str:
+    return f"D:{moment.astimezone(UTC):%Y%m%d%H%M%S}+00'00'"

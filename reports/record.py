@@ -142,6 +142,9 @@ class UnitRecord:
     temperature_end_c: float | None = None
     """Of the unit when its last sweep was done; None where nobody said."""
 
+    network: str = ""
+    """The unit's S-parameters, ports TX, ANT, RX, as the text of a Touchstone file; empty without phases."""
+
     @property
     def number(self) -> str:
         """The number of its certificate or failure sheet: serial and run, e.g. `SKV-0107-1`.

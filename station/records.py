@@ -9,6 +9,7 @@ from limits.reading import Reading
 from limits.verdict import Level, Verdict
 from reports.record import Document, Order, SweepNote, UnitRecord, Works
 from station.database.entries import StoredRun, StoredText
+from station.database.network import network_of
 from station.errors import UserMistake
 from station.measurements.evaluation import BenchData, evaluate
 from station.measurements.load import read_load
@@ -28,6 +29,7 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
             f"run {run.run_number} of {run.head.serial} has no verdict ({why}); test the unit again"
         )
     order = run.order
+    sweeps = evaluated(run)
     return UnitRecord(
         serial=run.head.serial,
         run_number=run.run_number,
@@ -44,8 +46,9 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         verdict=run.verdict,
         information=_not_promised(run.readings, run.verdict),
         resolution=run.resolution,
-        panels=draw_panels(evaluated(run), Channels(order.tx_hz, order.rx_hz)),
+        panels=draw_panels(sweeps, Channels(order.tx_hz, order.rx_hz)),
         temperature_end_c=run.temperature_end_c,
+        network=network_of(run, sweeps),
     )
 
 

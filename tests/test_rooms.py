@@ -55,7 +55,7 @@ ONLY_HERE: dict[str, str | tuple[str, ...]] = {
     "pyvisa": "station/instruments/visa.py",
     "pyvisa_py": "station/instruments/visa.py",
     "skrf": ("fixtures_sim/", "station/measurements/calibration.py"),
-    "pyhanko": ("reports/signing.py", "reports/verifying.py"),
+    "pyhanko": ("reports/signing.py", "reports/verifying.py", "reports/attached.py"),
     "sqlalchemy": "station/database/",
     "alembic": "station/database/",
     "reportlab": "reports/",

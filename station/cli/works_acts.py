@@ -164,6 +164,7 @@ def schema(kind: str) -> None:
     from limits.formwords import nearest
     from limits.known import schema as known_values_schema
     from limits.table import schema as limit_table_schema
+    from reports.twin import schema as certificate_schema
     from station.bench.form import bench_schema
     from station.instruments.dialect import dialect_schema
     from station.measurements.kit import kit_schema
@@ -176,6 +177,7 @@ def schema(kind: str) -> None:
         "dialect": dialect_schema,
         "known-values": known_values_schema,
         "kit": kit_schema,
+        "certificate": certificate_schema,
     }
     if kind not in schemas:
         raise UserMistake(

@@ -41,7 +41,7 @@ def touchstone_text(sweep: Sweep, notes: Iterable[str] = ()) -> str:
         f"started {sweep.started.isoformat()}",
         "frequency, then real and imaginary part of S11, S21, S12, S22",
     )
-    lines = [*(f"! {_ascii(comment)}" for comment in comments), f"# Hz S RI R {REFERENCE_OHM}"]
+    lines = [*(f"! {comment(each)}" for each in comments), f"# Hz S RI R {REFERENCE_OHM}"]
     # A matrix transposed and laid flat is in the order that the format prescribes for two ports.
     values = sweep.s.transpose(0, 2, 1).reshape(-1, 4)
     for freq_hz, row in zip(sweep.freq_hz.tolist(), values.tolist(), strict=True):
@@ -49,6 +49,6 @@ def touchstone_text(sweep: Sweep, notes: Iterable[str] = ()) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _ascii(comment: str) -> str:
+def comment(text: str) -> str:
     """The format is ASCII, one line for each comment."""
-    return " ".join(comment.encode("ascii", "replace").decode().split())
+    return " ".join(text.encode("ascii", "replace").decode().split())

@@ -82,10 +82,13 @@ def check(
 @door
 def schema(
     kind: Annotated[
-        str, typer.Argument(metavar="KIND", help="recipe, limit-table, bench, dialect, kit or known-values")
+        str,
+        typer.Argument(
+            metavar="KIND", help="recipe, limit-table, bench, dialect, kit, known-values or certificate"
+        ),
     ],
 ) -> None:
-    """Print the JSON Schema of a kind of file."""
+    """Print the JSON Schema of a kind of file, or of the JSON inside a certificate."""
     from station.cli import works_acts as acts
 
     acts.schema(kind)
