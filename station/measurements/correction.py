@@ -120,7 +120,10 @@ def correct(sweeps: Iterable[Sweep], loads: Loads | None) -> Corrected:
         {port: loads[port].at(freq_hz) for port in PORTS},
     )
     return Corrected(
-        {hookup: replace(sweep, s=_between(found.s, hookup)) for hookup, sweep in by_hookup.items()},
+        {
+            hookup: replace(sweep, s=_between(found.s, hookup), loads_out=True)
+            for hookup, sweep in by_hookup.items()
+        },
         _worst(found, freq_hz),
     )
 

@@ -63,6 +63,11 @@ class Excerpt:
         """Of the S-parameter that was read, shape (n,), above zero."""
         return np.maximum(np.abs(self.s(self.to, self.source)), SMALLEST)
 
+    @property
+    def is_load_known(self) -> bool:
+        """Whether the third port carried a load whose reflection was measured and taken out."""
+        return self.sweep.loads_out
+
     def s(self, to: Port, source: Port) -> ComplexArray:
         """An S-parameter of the unit from the sweep that was read, or any that has it; shape (n,).
 

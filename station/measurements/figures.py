@@ -15,11 +15,12 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from limits.formwords import got
-from limits.quantity import Decibel, Expression, Kelvin, PerKelvin
+from limits.quantity import Decibel, Expression, Kelvin, PerKelvin, Seconds
 from limits.units import NUMBER, SIGNED, dbm, hertz, hertz_text, tidy
 from limits.yamlfile import Form
 from station.measurements.error_source import ErrorSource, Excerpt
 from station.measurements.floor import Floor
+from station.measurements.kit import Kit
 from station.measurements.noise import MeasuredNoise
 from station.measurements.sweep import SweepSettings
 from station.measurements.vector_errors import vector_sources, wave_of
@@ -89,6 +90,14 @@ class Figures(Form):
     error comes back as directivity and as every match at once; `directivity` and `port_match` are then of all other
     causes. Left out where the ports' errors have nothing to do with each other."""
 
+    reflect_delay: Annotated[Seconds, Field(ge=0)] = 0.0
+    """One way to where the kit's open and short reflect, behind the plane of its load. By twice there and back the
+    load's error is turned when it comes back as the match of a source. A calibration by the station's own kit puts
+    what the kit says in its place, here and in the next."""
+
+    through_delay: Annotated[Seconds, Field(ge=0)] = 0.0
+    """Of the kit's through; the like for the match of a receiving port."""
+
     load_match: Positive
     """Return loss of the load on the idle port; where its reflection is corrected for, of what is left."""
 
@@ -130,6 +139,12 @@ class Figures(Form):
         """What is read of a transmission without any signal."""
         leak = 0.0 if self.leakage is None else wave_of(self.leakage)
         return Floor(wave_of(self.noise_floor.below_source_db(settings)), leak)
+
+    def calibrated_by(self, kit: Kit) -> Figures:
+        """With the delays of the kit's standards."""
+        return self.model_copy(
+            update={"reflect_delay": kit.reflect_delay_s, "through_delay": kit.through_delay_s}
+        )
 
     def aged(self, days: float) -> Figures:
         """As they are so many days after the calibration."""

@@ -151,6 +151,25 @@ class Kit:
         forms: dict[Reflect, ReflectForm] = dict(_reflects(self.source.value))
         return forms[standard].reflection(freq_hz)
 
+    @property
+    def reflect_delay_s(self) -> float:
+        """One way to where open and short reflect, the mean of both; by low frequencies where a line has an end."""
+        form = self.source.value
+        lines_s: dict[Reflect, float] = {
+            "open": form.open.delay + form.open.capacitance[0] * REFERENCE_OHM,
+            "short": form.short.delay + form.short.inductance[0] / REFERENCE_OHM,
+        }
+        found_s = [
+            _turning_s(self.measured[name]) if name in self.measured else line_s
+            for name, line_s in lines_s.items()
+        ]
+        return sum(found_s) / len(found_s)
+
+    @property
+    def through_delay_s(self) -> float:
+        """Once through the through."""
+        return self.source.value.through.delay
+
     def through(self, freq_hz: FloatArray) -> ComplexArray:
         """S of the through, shape (n, 2, 2)."""
         s = np.zeros((len(freq_hz), 2, 2), dtype=np.complex128)
@@ -188,6 +207,12 @@ def kit_schema() -> dict[str, object]:
 
 def _reflects(form: KitForm) -> tuple[tuple[Reflect, ReflectForm], ...]:
     return (("open", form.open), ("short", form.short), ("load", form.load))
+
+
+def _turning_s(measured: Load) -> float:
+    """The delay, one way, by which a measured reflection turns over all of its frequencies."""
+    phase = np.unwrap(np.angle(measured.reflection))
+    return float(-np.polynomial.Polynomial.fit(measured.freq_hz, phase, 1).convert().coef[1] / (4 * np.pi))
 
 
 def _polynomial(coefficients: tuple[float, ...], freq_hz: FloatArray) -> FloatArray:

@@ -131,6 +131,9 @@ class Sweep:
     cut_from: Hookup | None = None
     """The hook-up of more ports that a pair was cut out of."""
 
+    loads_out: bool = False
+    """Whether what the idle port carried was measured and is taken out."""
+
     again: tuple[Stretch, ...] = ()
     """What was swept again with more care; the later ones lie on top."""
 

@@ -130,17 +130,25 @@ def _load_standard(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     """One error of all connected ports: G (S^2 - 1) in place of nothing, to first order in G.
 
     Calibrated by a load of reflection G instead of none, an analyzer tells S of another reference impedance, the one
-    that the load has: (S - G)(1 - G S)^-1.
+    that the load has: (S - G)(1 - G S)^-1. So it is where open and short are +1 and -1 and the through has no length.
+    Open and short of +-e^-2jwt instead stay where they are when the load's place is taken for none, and that leaves
+    G e^4jwt of the source's match; a through of the delay t hands G e^2jwt on to that of the receiving port (worked
+    out to first order; tried against a calibration by the simulator).
     """
     if figures.load_standard is None:
         return
     to, source = excerpt.to, excerpt.source
+    turning = 2j * np.pi * excerpt.freq_hz
+    sending = np.exp(4 * turning * figures.reflect_delay)
+    receiving = np.exp(2 * turning * figures.through_delay)
     if excerpt.is_reflection:
-        ways = excerpt.s(to, to) ** 2 + _there_and_back(excerpt, excerpt.other) - 1
+        ways = sending * excerpt.s(to, to) ** 2 + receiving * _there_and_back(excerpt, excerpt.other) - 1
     else:
-        ways = (excerpt.s(to, to) + excerpt.s(source, source)) * excerpt.s(to, source)
+        ways = receiving * excerpt.s(to, to) + sending * excerpt.s(source, source)
+        ways = ways * excerpt.s(to, source)
     if excerpt.is_third_connected:
-        ways = ways + excerpt.s(to, excerpt.hookup.idle) * excerpt.s(excerpt.hookup.idle, source)
+        third = excerpt.hookup.idle
+        ways = ways + receiving * excerpt.s(to, third) * excerpt.s(third, source)
     shown = f"{figures.load_standard:g} dB, {in_db(ways)} of it beside {in_db(excerpt.size)}"
     effect = wave_of(figures.load_standard) * ways / excerpt.s(to, source)
     yield ErrorSource("load standard", Distribution.EITHER, effect, shown)
@@ -163,7 +171,12 @@ def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     )
     by_way = excerpt.s(third, source) * excerpt.s(to, third)
     shown = f"{match_db:g} dB at {third}, {in_db(by_way)} by that way"
-    yield vector(name, wave_of(match_db) * by_way / excerpt.s(to, source), shown)
+    effect = wave_of(match_db) * by_way / excerpt.s(to, source)
+    if excerpt.is_load_known:
+        # Both parts of a measured reflection are off by themselves, and so is the part along the wave: normal.
+        yield ErrorSource(name, Distribution.NORMAL, effect / math.sqrt(2), shown, any_phase=True)
+    else:
+        yield vector(name, effect, shown)
 
 
 def gain(excerpt: Excerpt, name: str, distribution: Distribution, by_db: float) -> ErrorSource:

@@ -9,6 +9,7 @@ from limits.decide import judge
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from limits.table import LimitTable
+from limits.yamlfile import parse
 from reports.record import Instrument
 from station.bench.calibration import begins
 from station.bench.file import Bench
@@ -25,6 +26,7 @@ from station.errors import UserMistake
 from station.instruments.analyzer import Ability
 from station.measurements.evaluation import BenchData
 from station.measurements.figures import Figures
+from station.measurements.kit import Kit, KitForm, make_kit
 from station.measurements.load import Loads
 from station.measurements.magnitude_checks import MAGNITUDE_CHECKS
 from station.measurements.plausibility import CHECKS
@@ -207,10 +209,20 @@ def known_figures(form: BenchForm, calibration: StoredCalibration | None, at: da
         return None
     if calibration is not None:
         figures = figures.as_measured(calibration.findings.noise)
+        if figures.load_standard is not None:
+            figures = figures.calibrated_by(_kit_of(calibration))
         return figures.aged((at - calibration.head.made).total_seconds() / DAY_S)
     if own is not None and own.made is not None:
         return figures.aged((at - begins(own.made)).total_seconds() / DAY_S)
     return figures
+
+
+def _kit_of(calibration: StoredCalibration) -> Kit:
+    """The kit as it was described when the calibration was made."""
+    head = calibration.head
+    called = f"kit of {calibration.calibration_id}"
+    texts = {each.name: each.text for each in head.kit_files}
+    return make_kit(parse(head.kit.text, KitForm, called), lambda name: (texts[name], name))
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

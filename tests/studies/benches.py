@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import cache
 from itertools import combinations
 
 import numpy as np
@@ -182,8 +183,7 @@ class Day:
             used = [first - 1, second - 1]
             throughs[first, second] = self.sweep(hookup, self.band_hz, CALIBRATED).s[:, used][:, :, used]
         step_hz = float(self.band_hz[1] - self.band_hz[0])
-        kit = Kit(parse(KIT, KitForm, "kit.yaml"), {}, {})
-        return error_terms(Standards(self.band_hz, reflections, throughs), kit, step_hz * 1.001)
+        return error_terms(Standards(self.band_hz, reflections, throughs), booklet(), step_hz * 1.001)
 
     def read(
         self, unit: Known, freq_hz: Array, settings: SweepSettings, temperature_c: float
@@ -214,9 +214,17 @@ class Day:
         return self.data.figures
 
 
-def figures(text: str = VECTOR, **changed: float) -> Figures:
-    """The stated figures."""
-    return parse(text, Figures, "bench.yaml").value.model_copy(update=changed)
+@cache
+def booklet() -> Kit:
+    """The kit as all benches know it."""
+    return Kit(parse(KIT, KitForm, "kit.yaml"), {}, {})
+
+
+@cache
+def figures(**changed: float) -> Figures:
+    """The stated figures, and what the kit adds to them."""
+    stated = parse(VECTOR, Figures, "bench.yaml").value
+    return stated.model_copy(update=changed).calibrated_by(booklet())
 
 
 class TwoPorts(Day):

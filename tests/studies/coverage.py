@@ -1,6 +1,6 @@
 """Study: how often the true value lies within U, and how often a bad unit passes. Known truth.
 
-    python tests/studies/coverage.py [--days 1000] [--units 2] [--seed 1] [--kind "three ports"]
+    python tests/studies/coverage.py [--days 1000] [--units 2] [--seed 1] [--kind "three ports"] [--processes 2]
 
 Units of both families on random channels, within tolerance and beyond, on benches of every kind with all their
 imperfections (`benches`); a bench has its own errors each day, so that many days tell more than many units. Per
@@ -16,7 +16,9 @@ import importlib.util
 import sys
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import cache, partial
 from pathlib import Path
 from types import ModuleType
 
@@ -93,6 +95,14 @@ class Tally:
         self.inside += abs(error) <= reading.u
         self.normalised.append(2 * error / reading.u if reading.u else 0.0)
 
+    def join(self, other: Tally) -> None:
+        """Count what another day found too."""
+        self.inside += other.inside
+        self.normalised += other.normalised
+        self.bounds += other.bounds
+        self.true_bounds += other.true_bounds
+        self.nothing += other.nothing
+
 
 @dataclass
 class Passed:
@@ -103,6 +113,12 @@ class Passed:
     passed_far: int = 0
     """Outside by more than U, and passed."""
 
+    def join(self, other: Passed) -> None:
+        """Count what another day found too."""
+        self.outside += other.outside
+        self.passed += other.passed
+        self.passed_far += other.passed_far
+
 
 @dataclass
 class Found:
@@ -110,6 +126,13 @@ class Found:
 
     tallies: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
     passed: dict[str, Passed] = field(default_factory=lambda: defaultdict(Passed))
+
+    def join(self, other: Found) -> None:
+        """Count what another day found too."""
+        for name, tally in other.tallies.items():
+            self.tallies[name].join(tally)
+        for name, passed in other.passed.items():
+            self.passed[name].join(passed)
 
 
 @dataclass(frozen=True)
@@ -125,6 +148,7 @@ class Family:
         return np.arange(low, high, 250e3 if low < 300e6 else 500e3)
 
 
+@cache
 def families() -> tuple[Family, ...]:
     """The two that the simulator builds."""
     folder = Path(station.__file__).parent.parent / "limits" / "tables"
@@ -139,16 +163,31 @@ def draw_unit(family: Family, channels: Channels, rng: Rng) -> object:
     return benches.Known(build_unit(family.base.model, serial, channels.tx_hz, channels.rx_hz, 1, defects))
 
 
-def study(days: int, units: int, seed: int, kinds: Iterable[str]) -> Mapping[str, Found]:
-    """Every kind of bench, on the same units."""
+def study(days: int, units: int, seed: int, kinds: Iterable[str], processes: int = 1) -> Mapping[str, Found]:
+    """Every kind of bench, on the same units; the same however many processes share the days."""
     found = {kind: Found() for kind in kinds}
-    both = families()
-    for day in range(days):
-        family = both[day % len(both)]
-        rng = np.random.default_rng([seed, day])
-        stand = {kind: benches.KINDS[kind](int(rng.integers(1 << 40)), family.band_hz) for kind in found}
-        for _ in range(units):
-            _one_unit(family, rng, stand, found)
+    one = partial(_one_day, units, seed, tuple(found))
+    if processes == 1:
+        _join(found, map(one, range(days)))
+    else:
+        with ProcessPoolExecutor(processes) as pool:
+            _join(found, pool.map(one, range(days), chunksize=4))
+    return found
+
+
+def _join(found: Mapping[str, Found], days: Iterable[Mapping[str, Found]]) -> None:
+    for day in days:
+        for kind, one in day.items():
+            found[kind].join(one)
+
+
+def _one_day(units: int, seed: int, kinds: tuple[str, ...], day: int) -> Mapping[str, Found]:
+    found = {kind: Found() for kind in kinds}
+    family = families()[day % len(families())]
+    rng = np.random.default_rng([seed, day])
+    stand = {kind: benches.KINDS[kind](int(rng.integers(1 << 40)), family.band_hz) for kind in kinds}
+    for _ in range(units):
+        _one_unit(family, rng, stand, found)
     return found
 
 
@@ -163,9 +202,9 @@ def _one_unit(family: Family, rng: Rng, stand: Mapping[str, object], found: Mapp
     clean = benches.truth(unit, freq_hz, recipe.settings)
     true = {item.name: item.read(clean) for item in items}
     for kind, bench in stand.items():
-        sweeps = bench.read(unit, freq_hz, recipe.settings, temperature_c)
+        sweeps, worth = bench.read(unit, freq_hz, recipe.settings, temperature_c), bench.worth
         for item in items:
-            reading = with_uncertainty(item, item.read(sweeps, bench.worth), sweeps, bench.worth)
+            reading = with_uncertainty(item, item.read(sweeps, worth), sweeps, worth)
             found[kind].tallies[item.name].add(reading, true[item.name])
             for count in _passed(family, item.name, reading, true[item.name], channels):
                 _count(found[kind].passed[item.name], count)
@@ -210,12 +249,13 @@ def rows(found: Found) -> Iterator[str]:
 def main(arguments: list[str]) -> int:
     """The whole study, printed; 0 when all demands are met."""
     parser = argparse.ArgumentParser(description="How often the true value lies within U.")
-    for name, default in (("days", 1000), ("units", 2), ("seed", 1)):
+    for name, default in (("days", 1000), ("units", 2), ("seed", 1), ("processes", 1)):
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--kind", choices=benches.KINDS, action="append")
     asked = parser.parse_args(arguments)
     met = True
-    for kind, found in study(asked.days, asked.units, asked.seed, asked.kind or benches.KINDS).items():
+    kinds = asked.kind or benches.KINDS
+    for kind, found in study(asked.days, asked.units, asked.seed, kinds, asked.processes).items():
         sys.stdout.write("\n".join([kind, *rows(found)]) + "\n")
         met &= all(0.93 <= tally.coverage <= 0.99 for tally in found.tallies.values())
         outside = sum(each.outside for each in found.passed.values())

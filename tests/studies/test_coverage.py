@@ -16,3 +16,9 @@ def test_on_every_kind_of_bench_most_true_values_lie_within_u(study: ModuleType)
         assert numbers > 150, kind
         assert inside / numbers >= 0.90, kind
         assert sum(passed.passed_far for passed in one.passed.values()) == 0, kind
+
+
+def test_days_that_processes_share_are_counted_as_by_one(study: ModuleType) -> None:
+    one, shared = (study.study(5, 1, 5, ["two ports, loads known"], processes) for processes in (1, 2))
+    assert one == shared
+    assert sum(tally.numbers for tally in one["two ports, loads known"].tallies.values()) > 50

@@ -15,15 +15,17 @@ from limits.errors import BadInput
 from limits.reading import Reading
 from limits.yamlfile import parse
 from station.measurements.budget import budget_of, with_uncertainty
+from station.measurements.calibration import Standards, correct_s, error_terms
 from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
 from station.measurements.error_source import ErrorSource, Excerpt, vector
 from station.measurements.figures import Figures
 from station.measurements.floor import Floor
+from station.measurements.kit import KitForm, Reflect, make_kit
 from station.measurements.measure import Place
 from station.measurements.noise import MeasuredNoise
 from station.measurements.sweep import HOOKUPS, PORTS, Hookup, Port, Sweep, SweepSettings
-from station.measurements.uncertainty import DB_PER_NEPER
+from station.measurements.uncertainty import DB_PER_NEPER, Distribution
 
 SweepOf = Callable[[Hookup, np.ndarray, np.ndarray], Sweep]
 STATED = """\
@@ -34,6 +36,13 @@ drift: 0.02 dB
 directivity: 44 dB
 port_match: 40 dB
 load_match: 44 dB
+"""
+KIT = """\
+kit: works kit 2
+open: {delay: 23.5 ps, capacitance: [68 fF]}
+short: {delay: 25 ps, inductance: [8 pH]}
+load: {return_loss: 46 dB}
+through: {delay: 41 ps}
 """
 TX_HZ, RX_HZ = 156.6e6, 157.4e6
 FREQ_HZ = np.array([TX_HZ - 100.0, TX_HZ, TX_HZ + 100.0, RX_HZ - 100.0, RX_HZ, RX_HZ + 100.0])
@@ -209,6 +218,58 @@ def test_the_error_of_one_load_standard_counts_once_with_its_sign(
         line = next(line for line in budget.contributions if line.name == "load standard")
         moved_db = abs(20 * math.log10(abs(told[seen]) / abs(m[seen])))
         assert line.share == pytest.approx(moved_db, rel=0.05)
+
+
+@pytest.mark.parametrize("freq_hz", [156e6, 455e6, 1.2e9])
+def test_the_error_of_a_load_standard_is_turned_by_the_other_standards(
+    freq_hz: float, figures: Figures, sweep_of: SweepOf
+) -> None:
+    """A perfect analyzer, calibrated with a load of 46 dB that the kit says is none: its lines within 5 % of it."""
+    kit = make_kit(parse(KIT, KitForm, "kit.yaml"), lambda name: ("", name))
+    gamma, at_hz = 10 ** (-46 / 20), freq_hz + np.array([-1e5, 0.0, 1e5])
+    read: dict[tuple[Reflect, int], np.ndarray] = {}
+    for port in (1, 2):
+        read["load", port] = np.full(3, gamma + 0j)
+        read["open", port], read["short", port] = (
+            kit.reflection("open", at_hz),
+            kit.reflection("short", at_hz),
+        )
+    terms = error_terms(Standards(at_hz, read, {(1, 2): kit.through(at_hz)}), kit, 2e5)
+    m = np.tile(np.array([[-0.3 + 0.8j, 0.01], [0.01, 0.1 - 0.7j]]), (3, 1, 1))
+    told = correct_s(m, terms)[1]
+    stated = figures.model_copy(update={"load_standard": 46.0}).calibrated_by(kit)
+    for what, seen in (
+        (item("loss", HOOKUPS[0], "ANT", "TX", freq_hz), (1, 0)),
+        (item("return loss", HOOKUPS[0], "TX", "TX", freq_hz), (0, 0)),
+    ):
+        sweeps = {HOOKUPS[0]: sweep_of(HOOKUPS[0], at_hz, m)}
+        reading = what.read(sweeps)
+        assert isinstance(reading, Reading)
+        budget = budget_of(what, reading, sweeps, stated)
+        assert budget is not None
+        line = next(line for line in budget.contributions if line.name == "load standard")
+        moved_db = abs(20 * math.log10(abs(told[seen]) / abs(m[1][seen])))
+        assert line.share == pytest.approx(moved_db, rel=0.05)
+
+
+def test_what_is_left_of_a_load_that_was_taken_out_is_normal(
+    figures: Figures, true_s: np.ndarray, sweep_of: SweepOf
+) -> None:
+    """Both parts of a measured reflection are off by themselves; the share is that of a wave of unknown phase."""
+    what = ITEMS["isolation at TX"]
+    lines = []
+    for loads_out in (False, True):
+        sweeps = {
+            key: replace(each, loads_out=loads_out) for key, each in sweeps_of(true_s, sweep_of).items()
+        }
+        reading = what.read(sweeps)
+        assert isinstance(reading, Reading)
+        budget = budget_of(what, reading, sweeps, figures)
+        assert budget is not None
+        lines.append(next(line for line in budget.contributions if line.name == "load on the idle port"))
+    unknown, known = lines
+    assert (unknown.distribution, known.distribution) == (Distribution.ARCSINE, Distribution.NORMAL)
+    assert known.share == pytest.approx(unknown.share)
 
 
 def test_a_stretch_that_a_dip_nearly_parts_has_a_u_that_says_so(figures: Figures, sweep_of: SweepOf) -> None:

@@ -186,6 +186,7 @@ def test_with_the_loads_known_nothing_of_them_is_left(
         shown = corrected.sweeps[hookup].s
         assert np.abs(decibels_down(shown) - decibels_down(ideal)).max() < 1e-6, hookup
     assert corrected.consistency is not None
+    assert all(sweep.loads_out for sweep in corrected.sweeps.values())
     assert corrected.consistency.largest < EXACT
     assert corrected.consistency.doubt == ""
 

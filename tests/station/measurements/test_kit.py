@@ -51,6 +51,31 @@ def test_a_polynomial_goes_in_powers_of_the_frequency_in_ghz() -> None:
     assert kit.reflection("open", np.array([2e9]))[0] == pytest.approx((1 - loaded) / (1 + loaded), abs=1e-12)
 
 
+def test_open_and_short_reflect_so_long_behind_the_load_as_their_phases_turn() -> None:
+    """At 455 MHz, where 1 ps is 0.3 degrees; by numbers, and by files of the same standards."""
+    freq_hz = np.linspace(400e6, 500e6, 11)
+    kit = kit_of(TEXT)
+    files = {}
+    for name in ("open", "short"):
+        lines = [
+            f"{hz:.0f} {each.real:.9f} {each.imag:.9f}"
+            for hz, each in zip(freq_hz, kit.reflection(name, freq_hz), strict=True)
+        ]
+        files[f"{name}.s1p"] = "\n".join(["# Hz S RI R 50", *lines, ""])
+    measured = kit_of(
+        TEXT.replace("{delay: 23.5 ps, capacitance: [68 fF]}", "{file: open.s1p}").replace(
+            "{delay: 25 ps, inductance: [8 pH]}", "{file: short.s1p}"
+        ),
+        files,
+    )
+
+    turned = -kit.reflection("open", np.array([455e6])) * kit.reflection("short", np.array([455e6]))
+    expected_s = -float(np.angle(turned[0])) / (8 * np.pi * 455e6)
+    assert kit.reflect_delay_s == pytest.approx(expected_s, abs=0.05e-12)
+    assert measured.reflect_delay_s == pytest.approx(expected_s, abs=0.05e-12)
+    assert measured.through_delay_s == 41e-12
+
+
 def test_a_measured_standard_takes_the_place_of_its_numbers() -> None:
     kit = kit_of(TEXT.replace("{delay: 23.5 ps, capacitance: [68 fF]}", "{file: o.s1p}"), {"o.s1p": MEASURED})
 

@@ -16,9 +16,17 @@ from limits.errors import BadInput
 from limits.quantity import Channels
 from limits.yamlfile import parse
 from station.bench.form import BenchForm
-from station.database.entries import UnitEntry
+from station.database.entries import (
+    CalibrationHead,
+    CalibrationId,
+    DocumentKind,
+    StoredCalibration,
+    StoredText,
+    UnitEntry,
+)
 from station.errors import UserMistake
 from station.instruments.analyzer import Ability
+from station.measurements.standards import Findings
 from station.measurements.sweep import HOOKUPS, SINGLES, WHOLE
 from station.orders import Serial, WorkOrder
 from station.sequencer import recipe as recipes
@@ -150,3 +158,33 @@ def test_drift_grows_with_the_days_since_the_calibration() -> None:
     found = known_figures(form, None, datetime(2026, 11, 30, tzinfo=UTC))
     assert found is not None
     assert found.drift == pytest.approx(0.02 + 10 * 0.01)
+
+
+def test_the_kit_of_a_calibration_tells_how_its_load_is_turned() -> None:
+    """By the kit as it was then, whatever the works' file says of it since."""
+    kit = "kit: two\nopen: {file: o.s1p}\nshort: {delay: 20 ps}\n"
+    kit += "load: {return_loss: 46 dB}\nthrough: {delay: 41 ps}\n"
+    # 3.6 degrees back at 100 MHz, there and back: 50 ps one way
+    measured = "# MHz S RI R 50\n0.1 1 0\n100.1 0.998026728 -0.062790520\n"
+    made = datetime(2026, 11, 30, tzinfo=UTC)
+
+    def kept(name: str, text: str) -> StoredText:
+        return StoredText.of(DocumentKind.KIT, name, "", text.encode())
+
+    head = CalibrationHead(
+        "final test 1",
+        "Signe",
+        made,
+        43_200.0,
+        "any",
+        None,
+        "N",
+        kept("two", kit),
+        (kept("o.s1p", measured),),
+    )
+    calibration = StoredCalibration(CalibrationId(1), head, Findings({}, (), ()))
+    text = BENCH + "  load_standard: 46 dB\n"
+    found = known_figures(parse(text, BenchForm, "bench.yaml").value, calibration, made)
+    assert found is not None
+    assert found.reflect_delay == pytest.approx((50e-12 + 20e-12) / 2, rel=1e-3)
+    assert found.through_delay == 41e-12
