@@ -19,7 +19,12 @@ from station.measurements.solt import VectorProcedure
 from station.measurements.standards import Procedure
 from station.measurements.sweep import SweepSettings
 from station.sequencer.calibrating import CalibrationTask
-from station.sequencer.calibration_plan import Stretch, calibration_segments, stretches_of
+from station.sequencer.calibration_plan import (
+    Stretch,
+    calibration_segments,
+    probe_segments,
+    stretches_of,
+)
 from station.sequencer.plan import Plan
 
 OVER = "a stretch like '150 MHz to 170 MHz'"
@@ -77,6 +82,7 @@ def calibration_task(
         head=_head(bench, form, kit, occasion),
         procedure=_procedure(form, kit, ability),
         segments=segments,
+        probe=probe_segments(segments),
         settings=form.sweep.settings,
         noise=tuple(noise),
     )

@@ -84,8 +84,8 @@ class ScalarProcedure:
         )
         directivity = _residual("directivity", 1, _seen(load, terms), load.freq_hz)
         repeats = (
-            _residual("reflection", 1, _off(short_again, shorted), shorted.freq_hz),
-            _residual("transmission", 2, _off(through_again, through), through.freq_hz),
+            _residual("reflection", 1, _off(short_again, shorted), short_again.freq_hz),
+            _residual("transmission", 2, _off(through_again, through), through_again.freq_hz),
         )
         for residual, kind in zip(repeats, ("short", "through"), strict=True):
             if residual.value_db < self.repeats_within_db:
@@ -133,8 +133,9 @@ def _seen(sweep: Sweep, terms: Mapping[Hookup, ErrorTerms]) -> FloatArray:
 
 
 def _off(again: Sweep, before: Sweep) -> FloatArray:
-    """By which share of it a magnitude differs from the one before."""
-    return np.asarray(np.abs(10 ** ((_db(again) - _db(before)) / 20) - 1), dtype=np.float64)
+    """By which share of it a magnitude differs from the one before, taken straight between its points."""
+    before_db = np.interp(again.freq_hz, before.freq_hz, _db(before))
+    return np.asarray(np.abs(10 ** ((_db(again) - before_db) / 20) - 1), dtype=np.float64)
 
 
 def _residual(what: str, port: int, off: FloatArray, freq_hz: FloatArray) -> Residual:

@@ -198,11 +198,11 @@ class VectorProcedure:
         return from_short < from_open
 
     def _residuals(self, swept: Swept, terms: ErrorTerms) -> Iterator[Residual]:
-        freq_hz = self._freq(swept)
         for step in self.steps:
             if step.use is not Use.VERIFY:
                 continue
-            s = corrected(swept[step][0], terms).s
+            sweep = swept[step][0]
+            s, freq_hz = corrected(sweep, terms).s, sweep.freq_hz
             if step.standard == "through":
                 first, second = step.ports
                 pair, known = _between(s, step.ports), self.kit.through(freq_hz)

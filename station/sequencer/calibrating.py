@@ -38,6 +38,11 @@ class CalibrationTask:
     head: CalibrationHead
     procedure: Procedure
     segments: tuple[Segment, ...]
+    """For what the error terms are made of."""
+
+    probe: tuple[Segment, ...]
+    """For what is only looked at again, or heard: fewer points of the same stretches."""
+
     settings: SweepSettings
     """For the standards."""
 
@@ -108,7 +113,9 @@ class _Session:
         return [self._task.settings]
 
     def _sweep(self, step: Step, settings: SweepSettings) -> Sweep:
-        return self._analyzer.sweep(SweepOrder(step.hookup, self._task.segments, settings))
+        fine = step.use in (Use.CALIBRATE, Use.IDLE)
+        segments = self._task.segments if fine else self._task.probe
+        return self._analyzer.sweep(SweepOrder(step.hookup, segments, settings))
 
     def _once_more(self, doubt: StandardDoubt) -> None:
         """Have the doubted steps done again. Raises DoubtfulMeasurement where that was done often enough."""

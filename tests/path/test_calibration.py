@@ -19,6 +19,7 @@ from fixtures_sim.server import Bench, running_bench
 from station.desk import Desk, open_desk
 from station.errors import DoubtfulMeasurement, StationFault, UserMistake
 from station.measurements.evaluation import BenchData, evaluate
+from station.measurements.standards import Use
 from station.records import evaluated
 from station.sequencer.events import StandardDoubted
 from station.settings import Works
@@ -40,10 +41,15 @@ calibration:
 """
 
 
+LEAKAGE_DB = 132.0
+"""From port to port inside the analyzer."""
+
+
 @pytest.fixture
-def simulated() -> Iterator[Bench]:
+def simulated(request: pytest.FixtureRequest) -> Iterator[Bench]:
     """A bench with test-port errors, drift, and connectors that are never quite the same."""
-    imperfect = Imperfections(ports=DrawnPorts(1, drift=Drift()), connectors=Connectors())
+    ports = DrawnPorts(1, leakage_db=getattr(request, "param", LEAKAGE_DB), drift=Drift())
+    imperfect = Imperfections(ports=ports, connectors=Connectors())
     with running_bench(seed=1, imperfections=imperfect) as bench:
         yield bench
 
@@ -315,6 +321,38 @@ def test_a_mistake_in_the_section_is_told(
     ran = station("check", works.bench, "--works", works.folder)
     assert ran.code == 2
     assert re.search(rf"bench\.yaml:\d+.*{expected}", ran.out), ran.out
+
+
+@pytest.mark.parametrize(("simulated", "heard"), [(LEAKAGE_DB, False), (105.0, True)], indirect=["simulated"])
+def test_noise_scatter_and_leakage_are_those_of_the_bench(desk: Desk, hands: Any, heard: bool) -> None:
+    """As the simulator makes them: noise of -115 dB and 0.002 dB at 1 kHz, its ports' own isolation and tracking."""
+    leak_db = 105.0 if heard else LEAKAGE_DB
+    with desk.bench(hands, hands.events.append) as bench:
+        made = bench.calibrate(((140e6, 175e6), (440e6, 480e6)), temperature_c=23.0)
+    (noise,) = made.findings.noise
+    wider = noise.bandwidth_hz / 1e3
+    terms = next(iter(made.findings.terms.values()))
+    ports = DrawnPorts(1, leakage_db=leak_db).terms(terms.freq_hz, 2, 0.0)
+    gain = np.abs(ports.transmission_tracking)
+    leak_power = np.mean(
+        [np.mean((np.abs(ports.isolation) / gain)[:, i, j] ** 2) for i, j in ((0, 1), (1, 0))]
+    )
+    noise_power = np.mean([np.mean(wider * 10**-11.5 / gain[:, i, j] ** 2) for i, j in ((0, 1), (1, 0))])
+
+    # 4 sweeps of 51 points in two stretches, both ways: the rms is known to 0.15 dB, the scatter to 3 %.
+    assert noise.floor_dbm == pytest.approx(10 * np.log10(noise_power + leak_power), abs=0.5)
+    assert noise.trace_db == pytest.approx(0.002 * np.sqrt(wider), rel=0.12)
+    told_db = -10 * np.log10(leak_power)
+    assert noise.leakage_db == (pytest.approx(told_db, abs=0.5) if heard else None)
+
+
+def test_what_is_only_looked_at_again_is_swept_at_fewer_points(desk: Desk, hands: Any) -> None:
+    with desk.bench(hands, hands.events.append) as bench:
+        made = bench.calibrate(((400e6, 900e6),), temperature_c=23.0)
+
+    points = {step.use: len(sweep.freq_hz) for step, (sweep, *_) in made.swept.items()}
+    assert points[Use.CALIBRATE] == len(next(iter(made.findings.terms.values())).freq_hz) > 240
+    assert points[Use.VERIFY] == points[Use.TRACE] == points[Use.FLOOR] == 51
 
 
 def test_a_budget_takes_the_noise_that_the_calibration_measured(desk: Desk, hands: Any) -> None:
