@@ -29,7 +29,7 @@ def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
             nearby.replace(path)
         finally:
             nearby.unlink(missing_ok=True)
-        _keep_names(path.parent)
+        keep_names(path.parent)
     except PermissionError as error:
         what = f"{path} cannot be written: {path.parent} may not be written"
         raise StoreFault(f"{what}; change its permissions or choose another place") from error
@@ -40,7 +40,7 @@ def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
         ) from error
 
 
-def _keep_names(folder: Path) -> None:
+def keep_names(folder: Path) -> None:
     """Have the folder itself on the disk: a file's name is kept there, and would be lost with the power."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:

@@ -192,18 +192,28 @@ def create(folder: Path, name: str, address: tuple[str, ...], bench: str, databa
     Raises UserMistake when something is there already, the place may not be written, or name, address or database
     cannot be used.
     """
-    folder = folder.absolute()
     _refuse_unusable(name, address, database)
+    with building(folder) as built:
+        _fill(built, name, address, bench, database)
+        load(built)
+    return load(folder.absolute())
+
+
+@contextmanager
+def building(folder: Path) -> Iterator[Path]:
+    """A folder to be filled nearby, which becomes `folder` in the end; if anything goes wrong, nothing is left of it.
+
+    Raises UserMistake when something is there already, or the place may not be written.
+    """
+    folder = folder.absolute()
     _refuse_used(folder)
     with (
         _clear_fault(folder),
         tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as nearby,
     ):
         built = Path(nearby) / "works"
-        _fill(built, name, address, bench, database)
-        load(built)
+        yield built
         _put(built, folder)
-    return load(folder)
 
 
 def _refuse_unusable(name: str, address: tuple[str, ...], database: str) -> None:
@@ -278,14 +288,19 @@ def _clear_fault(folder: Path) -> Iterator[None]:
 
 
 def _fill(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str) -> None:
-    for each in ("recipes", "limits", "dialects", "standards", "kits", "certificates"):
-        (folder / each).mkdir(parents=True)
-    (folder / "keys").mkdir(mode=0o700)
+    make_folders(folder)
     _copy_shipped("station", "recipes", folder / "recipes")
     _copy_shipped("limits", "tables", folder / "limits")
     _copy_shipped("station", "kits", folder / "kits")
     (folder / "bench.yaml").write_text(bench, encoding="utf-8")
     (folder / FILE).write_text(_settings(name, address, database), encoding="utf-8")
+
+
+def make_folders(folder: Path) -> None:
+    """Those that every works has, where they are not there yet; nobody else may look into the one of the keys."""
+    for each in ("recipes", "limits", "dialects", "standards", "kits", "certificates", "keys"):
+        (folder / each).mkdir(parents=True, exist_ok=True)
+    (folder / "keys").chmod(0o700)
 
 
 def _copy_shipped(package: str, inside: str, target: Path) -> None:

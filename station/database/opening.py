@@ -10,7 +10,7 @@ import os
 import sqlite3
 import urllib.parse
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -118,6 +118,8 @@ def prepare(engine: Engine, place: str, file: Path | None, *, create: bool, writ
         # Asked again, since another program may have been at the same work.
         if _form(connection, place, create=create) != HEAD:
             migrate.upgrade(connection)
+    if file is not None and found is not None:
+        _give_back_room(engine)
 
 
 @contextmanager
@@ -168,6 +170,20 @@ def _use_write_ahead_log(engine: Engine) -> None:
     connection = engine.raw_connection()
     try:
         connection.cursor().execute("PRAGMA journal_mode = WAL")
+    finally:
+        connection.close()
+
+
+def _give_back_room(engine: Engine) -> None:
+    """Make an SQLite file as small as its content: a step that makes tables anew leaves the old ones' room in it.
+
+    Where that cannot be done now, as on a full disk or while others read, the file stays large, which harms nobody.
+    """
+    connection = engine.raw_connection()
+    try:
+        with suppress(sqlite3.OperationalError):
+            connection.cursor().execute("VACUUM")
+            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
     finally:
         connection.close()
 

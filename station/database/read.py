@@ -131,6 +131,12 @@ def certificates(connection: Connection, serial: str) -> tuple[CertificateEntry,
     return tuple(_certificate(each) for each in connection.execute(query))
 
 
+def all_certificates(connection: Connection) -> tuple[CertificateEntry, ...]:
+    """What was made of any unit's runs, the oldest first."""
+    query = sa.select(schema.certificate).order_by(schema.certificate.c.id)
+    return tuple(_certificate(each) for each in connection.execute(query))
+
+
 def certificate_of(connection: Connection, run_id: RunId, resolution: int) -> CertificateEntry | None:
     """What was made of one run, as it stood with this decision of a person; None when nothing was."""
     table = schema.certificate

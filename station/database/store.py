@@ -21,6 +21,7 @@ from reports.resolution import Resolution
 from station.database import (
     address,
     calibrations,
+    copying,
     matings,
     opening,
     read,
@@ -71,6 +72,11 @@ class Store:
         self._file = file
         self._identity = opening.identity(file)
 
+    @property
+    def file(self) -> Path | None:
+        """The file of the records; None where they are with a server."""
+        return self._file
+
     @classmethod
     @contextmanager
     def open(cls, url: str, *, create: bool = False, wait_s: float = _BUSY_S) -> Iterator[Store]:
@@ -107,12 +113,46 @@ class Store:
             with self._for_writing.begin() as connection:
                 yield connection
 
+    @contextmanager
+    def _snapshot(self) -> Iterator[Connection]:
+        with one_border(self._place):
+            self._refuse_moved()
+            with copying.for_snapshot(self._engine).begin() as connection:
+                yield connection
+
     def _refuse_moved(self) -> None:
         # SQLite would go on writing, without a word, into a file that no longer has a name.
         if self._file is not None and opening.identity(self._file) != self._identity:
             raise StoreFault(
                 f"database {self._place}: it was moved, deleted or replaced while in use; put it back"
             )
+
+    # --- copies ----------------------------------------------------------------------------------------------
+
+    def copy_to(self, file: Path) -> None:
+        """All records as they are at one moment, as an SQLite file of its own; others may go on writing.
+
+        Raises StoreFault when there is no room, or when `file` is there already.
+        """
+        if self._file is not None:
+            with one_border(f"{self._place}, copied to {file}"):
+                self._refuse_moved()
+                copying.vacuum_into(self._engine, file)
+        else:
+            with Store.open(copying.url_of(file), create=True) as copy:
+                copy.fill_from(self)
+        with one_border(str(file)):
+            copying.settle(file)
+
+    def fill_from(self, other: Store) -> None:
+        """Take in all of another store, all or nothing. Raises StoreFault when anything is in here already."""
+        with self._writing() as target, other._snapshot() as source:
+            copying.copy_rows(source, target)
+
+    def counts(self) -> dict[str, int]:
+        """How many rows each table has."""
+        with self._snapshot() as connection:
+            return copying.counts(connection)
 
     # --- orders ----------------------------------------------------------------------------------------------
 
@@ -311,6 +351,11 @@ class Store:
         """What was made of the unit's runs, the oldest first."""
         with self._reading() as connection:
             return read.certificates(connection, serial)
+
+    def all_certificates(self) -> tuple[CertificateEntry, ...]:
+        """What was made of any unit's runs, the oldest first."""
+        with self._reading() as connection:
+            return read.all_certificates(connection)
 
     # --- trends ----------------------------------------------------------------------------------------------
 

@@ -201,3 +201,16 @@ def test_two_programs_may_open_it_at_once(old, start):
         child.stdin.write("go")
         child.stdin.flush()
     assert [child.communicate(timeout=60) for child in children] == [("2\n", "")] * 2
+
+
+@pytest.mark.parametrize("url", ["sqlite"], indirect=True)
+def test_a_file_keeps_no_room_for_the_tables_that_were_made_anew(old):
+    with changing(old) as connection:
+        row = connection.execute(sa.text("SELECT * FROM sweep WHERE run_id = 1")).mappings().first()
+        columns = list(row)
+        insert = sa.text(f"INSERT INTO sweep VALUES ({', '.join(f':{name}' for name in columns)})")
+        connection.execute(insert, [{**row, "position": n} for n in range(100, 2100)])
+    with Store.open(old):
+        pass
+    with changing(old) as connection:
+        assert connection.exec_driver_sql("PRAGMA freelist_count").scalar_one() == 0

@@ -1,0 +1,95 @@
+"""What the verbs that keep things do: one call, then the showing of what came back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from station.cli.asking import out
+from station.cli.tables import print_json, say
+from station.errors import UserMistake
+
+if TYPE_CHECKING:
+    from station.backup import Backup
+    from station.restoring import Restored
+
+_TOLD = {
+    "work_order": "order",
+    "unit": "unit",
+    "run": "run",
+    "reading": "reading",
+    "certificate": "certificate",
+}
+"""The tables whose rows are told, and what one row is called."""
+
+
+def backup(folder: Path, to: Path, *, with_keys: bool, as_json: bool) -> None:
+    """Make a backup."""
+    from station.backup import back_up
+    from station.desk import open_desk
+
+    with open_desk(folder) as desk:
+        made = back_up(desk.works, desk.store, to, desk.clock(), with_keys=with_keys)
+    if as_json:
+        print_json({"path": str(made.path), "sha256": made.sha256, **asdict(made.manifest)}, out())
+    else:
+        _show_backup(made)
+
+
+def _show_backup(made: Backup) -> None:
+    manifest = made.manifest
+    say(out(), f"Backup of {manifest.works}: {made.path}")
+    say(out(), f"  records: {_counted(made.rows)}")
+    say(out(), f"  {len(manifest.files)} files, {_megabytes(manifest.size)}; SHA-256 of its manifest:")
+    say(out(), f"  {made.sha256}")
+    if made.keys:
+        say(out(), f"Keep it as safe as a key, for it holds {', '.join(made.keys)}.", "bold yellow")
+    if manifest.left_out:
+        say(out(), f"Not in it, to be kept apart: {', '.join(manifest.left_out)}.")
+
+
+def restore(source: Path, to: Path | None, database: str | None, *, as_json: bool) -> None:
+    """Prove a backup, and restore it."""
+    from station.restoring import restore as put_back
+
+    if to is None and database is not None:
+        raise UserMistake("--database says where a restored works keeps its records; give --to DIR too")
+    restored = put_back(source, to, database)
+    if as_json:
+        print_json({"works": None if to is None else str(to), **asdict(restored)}, out())
+    else:
+        _show_restored(restored, to)
+
+
+def _show_restored(restored: Restored, to: Path | None) -> None:
+    manifest = restored.manifest
+    what = f"the backup of {manifest.works}, made {manifest.made[:16].replace('T', ' ')} UTC"
+    say(out(), f"Restored into {to}: {what}." if to else f"Nothing was restored; {what}, is sound.")
+    say(out(), "Proved:")
+    say(
+        out(),
+        f"  {len(manifest.files)} files, {_megabytes(manifest.size)}: each has the size and SHA-256 of the manifest",
+    )
+    say(out(), f"  SHA-256 of the manifest itself: {restored.sha256}")
+    say(out(), f"  records: pages and indexes are sound; {_counted(restored.rows)}")
+    say(out(), f"  certificates and failure sheets: {restored.certificates} are what was issued, to the byte")
+    if restored.other_certificates:
+        numbers = ", ".join(restored.other_certificates)
+        say(
+            out(),
+            f"Not in the backup as they were issued, though the records name them: {numbers}.",
+            "yellow",
+        )
+    if manifest.left_out:
+        say(out(), f"Not in the backup, put them back by hand: {', '.join(manifest.left_out)}.", "yellow")
+
+
+def _counted(rows: Mapping[str, int]) -> str:
+    told = [(rows[table], word) for table, word in _TOLD.items()]
+    return ", ".join(f"{count:,} {word}{'' if count == 1 else 's'}" for count, word in told)
+
+
+def _megabytes(size: int) -> str:
+    return f"{size / 1e6:.1f} MB"

@@ -1,0 +1,49 @@
+"""The verbs that keep what the works knows: copies of everything, and the way back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from station.cli.door import HERE, AsJson, Works, door
+
+verbs = typer.Typer()
+
+
+@verbs.command()
+@door
+def backup(
+    to: Annotated[
+        Path, typer.Option(metavar="PLACE", help="A new folder, or a new file if it ends with .zip.")
+    ],
+    works: Works = HERE,
+    with_keys: Annotated[
+        bool, typer.Option("--with-keys", help="The signing keys too: keep such a backup like a key.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Copy records and files of the works, also while the station runs."""
+    from station.cli import keeping_acts as acts
+
+    acts.backup(works, to, with_keys=with_keys, as_json=as_json)
+
+
+@verbs.command()
+@door
+def restore(
+    source: Annotated[Path, typer.Argument(metavar="BACKUP", help="Folder or file of a backup.")],
+    to: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="The works to make; without it the backup is only proved."),
+    ] = None,
+    database: Annotated[
+        str | None, typer.Option(metavar="URL", help="Another home for the records than before.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Prove a backup and make a works of it; nothing is ever replaced."""
+    from station.cli import keeping_acts as acts
+
+    acts.restore(source, to, database, as_json=as_json)

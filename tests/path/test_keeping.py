@@ -1,0 +1,45 @@
+"""Backup and restore as a user types them: what is printed, what a program reads, how they end."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from station.settings import Works
+
+
+def test_a_backup_is_made_proved_and_restored(works: Works, station, tmp_path: Path) -> None:
+    made = station("backup", "--to", tmp_path / "safe", "--works", works.folder)
+    assert made.code == 0
+    assert "3 orders" in made.out
+    assert "Not in it, to be kept apart: keys/passphrase, keys/signing.p12." in made.out
+
+    proved = station("restore", tmp_path / "safe")
+    assert proved.code == 0
+    assert "Nothing was restored" in proved.out
+    (digest,) = (line.strip() for line in made.out.splitlines() if len(line.strip()) == 64)
+    assert digest in proved.out
+
+    restored = station("restore", tmp_path / "safe", "--to", tmp_path / "new", "--json")
+    assert json.loads(restored.out)["rows"]["work_order"] == 3
+    assert (
+        station("orders", "--works", tmp_path / "new").out == station("orders", "--works", works.folder).out
+    )
+
+
+def test_mistakes_end_with_2_and_damage_with_5(works: Works, station, tmp_path: Path) -> None:
+    place = ("--to", tmp_path / "safe", "--works", works.folder)
+    assert station("backup", *place).code == 0
+    for words, code, said in (
+        (("backup", *place), 2, "exists already"),
+        (("restore", tmp_path / "nothing", "--to", tmp_path / "new"), 2, "there is no backup"),
+        (("restore", tmp_path / "safe", "--to", works.folder), 2, "is not empty"),
+        (("restore", tmp_path / "safe", "--database", "sqlite:///x.sqlite"), 2, "give --to DIR too"),
+    ):
+        told = station(*words)
+        assert (told.code, said in told.err, told.err.count("\n")) == (code, True, 1)
+    with (tmp_path / "safe" / "works" / "bench.yaml").open("ab") as stream:
+        stream.write(b"#")
+    told = station("restore", tmp_path / "safe", "--to", tmp_path / "new")
+    assert (told.code, "was changed since the backup was made" in told.err) == (5, True)
+    assert not (tmp_path / "new").exists()
