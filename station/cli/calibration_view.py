@@ -42,8 +42,14 @@ class CalibrationTeller:
                     self._console,
                     f"  {place}, {step}: {len(sweep.freq_hz)} points swept in {sweep.took_s:.2f} s.",
                 )
-            case StandardDoubted(doubt):
+            case StandardDoubted(doubt, again):
                 self._done -= len(doubt.steps)
+                if doubt.steps:
+                    say(
+                        self._console,
+                        f"  Not believed ({wording.count(again + 1, 'time', 'times')}).",
+                        "yellow",
+                    )
             case StandardAsked() | CalibrationMade() | _:
                 pass
 

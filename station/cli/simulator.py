@@ -176,6 +176,10 @@ class Hands:
         """Connect it once more."""
         self.connect(standard, ports)
 
+    def tries_on(self, reason: str, tries: int) -> bool:
+        """Never: these hands do the same again."""
+        return False
+
     def pass_time(self, hours: float) -> None:
         """Let time pass on the bench, for whatever drifts."""
         self._ask({"do": "pass time", "hours": hours})

@@ -126,6 +126,17 @@ class TerminalOperator:
         say(self._console, f"Connect once more {standard_instruction(standard, ports)}.", "bold")
         self._wait("Press Enter to sweep again, Ctrl-C to stop.")
 
+    def tries_on(self, reason: str, tries: int) -> bool:
+        """Enter alone goes on; any other word, or the end of input, gives the calibration up."""
+        say(
+            self._console, f"\nStill wrong after {tries} more tries: {_sentence(reason)}", "yellow", wrap=True
+        )
+        say(self._console, "Exchange or clean what is worn; everything else of this calibration is kept.")
+        try:
+            return not self._console.input("  Press Enter to try once more, type no to give it up: ").strip()
+        except EOFError:
+            return False
+
     def _wait_for(self, hookup: Hookup, asked: str) -> None:
         for line in instructions(hookup):
             say(self._console, f"    {line}")

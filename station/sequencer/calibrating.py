@@ -1,7 +1,8 @@
 """A guided calibration: each standard is connected, swept and looked at; then all is accepted, or nothing is kept.
 
 Which standards, and what is made of them, is the business of the bench's kind (`Procedure`). A step that is not
-believed is asked for again; what is still not believed then ends the session as a station fault.
+believed is asked for again, and all others stay; after ASK_AGAIN times in vain the operator says whether to go on, or
+the session ends as a station fault.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ from station.sequencer.events import (
 from station.sequencer.operator import Operator
 
 ASK_AGAIN = 2
-"""How often the same step is asked for again: a mistake once seen is put right, a worn connector shows again."""
+"""How often the same step is asked for again unasked: a mistake once seen is put right, a worn connector shows
+again."""
 
 NOISE_SWEEPS = 4
 """Of each bandwidth: their scatter at every frequency is averaged over all of them."""
@@ -118,11 +120,13 @@ class _Session:
         return self._analyzer.sweep(SweepOrder(step.hookup, segments, settings))
 
     def _once_more(self, doubt: StandardDoubt) -> None:
-        """Have the doubted steps done again. Raises DoubtfulMeasurement where that was done often enough."""
-        self._listen(StandardDoubted(doubt))
-        if not doubt.steps or any(self._asked_again[step] >= ASK_AGAIN for step in doubt.steps):
+        """Have the doubted steps done again. Raises DoubtfulMeasurement where that is no use, or given up."""
+        again = max((self._asked_again[step] for step in doubt.steps), default=0)
+        self._listen(StandardDoubted(doubt, again))
+        if not doubt.steps or (again >= ASK_AGAIN and not self._operator.tries_on(doubt.words, again)):
+            tries = f" after {again} more tries" if again else ""
             raise DoubtfulMeasurement(
-                f"the calibration was not accepted and nothing of it is kept: {doubt.words}"
+                f"the calibration was not accepted{tries}, and nothing of it is kept: {doubt.words}"
             )
         self._asked_again.update(doubt.steps)
         self._connected = None

@@ -105,9 +105,11 @@ class StandardSwept:
 
 @dataclass(frozen=True, slots=True)
 class StandardDoubted:
-    """A standard was not believed; it is asked for again, or the calibration ends where that was done before."""
+    """A standard was not believed; it is asked for again, or the operator decides where that was done before."""
 
     doubt: StandardDoubt
+    again: int
+    """How often it was asked for again before."""
 
 
 @dataclass(frozen=True, slots=True)

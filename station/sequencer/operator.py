@@ -77,6 +77,13 @@ class Operator(Protocol):
         """
         ...
 
+    def tries_on(self, reason: str, tries: int) -> bool:
+        """Whether to connect once more what was not believed even after so many tries more, and keep the rest.
+
+        Otherwise nothing of the calibration is kept.
+        """
+        ...
+
 
 CALIBRATION_CAUTIONS: tuple[str, ...] = (
     "Nothing is keyed and nothing else is connected: a calibration needs quiet.",

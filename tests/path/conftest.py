@@ -98,6 +98,12 @@ class SureHands:
     slips: dict[tuple[str, tuple[int, ...]], list[tuple[str, tuple[int, ...]]]] = field(default_factory=dict)
     """What is really connected, the next times, where a standard is asked for on these ports."""
 
+    persists: int = 0
+    """How often it tries on where standards are still not believed."""
+
+    offered: list[tuple[str, int]] = field(default_factory=list)
+    """Each time it was asked whether to try on: why, and after how many tries."""
+
     def connect(self, standard: str, ports: tuple[int, ...]) -> None:
         if standard == self.stop_at:
             raise KeyboardInterrupt
@@ -108,6 +114,10 @@ class SureHands:
     def connect_again(self, standard: str, ports: tuple[int, ...], reason: str) -> None:
         self.asked_again.append((standard, ports, reason))
         self.connect(standard, ports)
+
+    def tries_on(self, reason: str, tries: int) -> bool:
+        self.offered.append((reason, tries))
+        return len(self.offered) <= self.persists
 
     def hook_up(self, serial: str, hookup: Hookup) -> None:
         if hookup.name == self.stop_at:

@@ -21,7 +21,7 @@ from station.errors import DoubtfulMeasurement, StationFault, UserMistake
 from station.measurements.evaluation import BenchData, evaluate
 from station.measurements.standards import Use
 from station.records import evaluated
-from station.sequencer.events import StandardDoubted
+from station.sequencer.events import StandardAsked, StandardDoubted
 from station.settings import Works
 
 KIT = """\
@@ -148,11 +148,29 @@ def test_what_stays_wrong_is_refused_and_nothing_is_kept(desk: Desk, hands: Any)
 
     with desk.bench(hands, hands.events.append) as bench:
         with pytest.raises(
-            DoubtfulMeasurement, match="not accepted and nothing of it is kept: short and open"
+            DoubtfulMeasurement, match="not accepted after 2 more tries, and nothing of it is kept: short"
         ):
             bench.calibrate(temperature_c=23.0)
         assert not bench.readiness().is_ready
     assert desk.store.latest_calibration("final test 1") is None
+    assert [tries for _, tries in hands.offered] == [2]
+
+
+def test_one_who_tries_on_keeps_everything_else(desk: Desk, hands: Any) -> None:
+    """The last step of all goes wrong thrice, and is right when its load was exchanged."""
+    hands.slips[("terminated", (1, 2))] = [("load", (1,))] * 3
+    hands.persists = 1
+
+    with desk.bench(hands, hands.events.append) as bench:
+        made = bench.calibrate(temperature_c=23.0)
+        assert bench.readiness(23.0).is_ready
+
+    doubted = "what is on port 2 reflects too much for a termination; is it one, and tight?"
+    assert hands.offered == [(doubted, 2)]
+    asked = [event.step.standard for event in hands.events if isinstance(event, StandardAsked)]
+    assert asked.count("terminated") == 4
+    assert len(asked) == 16, "the other twelve were connected once"
+    assert min(each.value_db for each in made.findings.residuals) > 35
 
 
 def test_stopping_in_the_middle_keeps_nothing(desk: Desk, hands: Any) -> None:

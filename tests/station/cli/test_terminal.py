@@ -90,3 +90,14 @@ def test_the_temperature_is_asked_for_until_a_unit_can_have_it(monkeypatch: pyte
     assert "a unit at a bench has -20 to 60 °C, got '234 °C'" in said
     with pytest.raises(KeyboardInterrupt):
         operator.temperature_c("SKV-0001")
+
+
+@pytest.mark.parametrize(("answer", "goes_on"), [("\n", True), ("no\n", False), ("", False)])
+def test_a_standard_that_stays_wrong_is_offered_once_more(
+    monkeypatch: pytest.MonkeyPatch, answer: str, goes_on: bool
+) -> None:
+    operator, told = asked(answer, monkeypatch)
+    assert operator.tries_on("port 1 reflects too much for a load; is it one?", 2) is goes_on
+    assert (
+        "Still wrong after 2 more tries: port 1 reflects too much for a load; is it one?" in told.getvalue()
+    )
