@@ -10,6 +10,7 @@
         ├── NotAKey           the file is no PKCS#12 key, or holds no key with its signer's certificate
         ├── WrongPassphrase   the passphrase does not open it
         ├── KeyExpired        its signer's certificate has run out
+        ├── KeyRevoked        the works' root has revoked it
         └── KeyNotYetValid    its signer's certificate does not begin until later
 
 Each message says what is wrong and what to do instead, in one line.
@@ -60,3 +61,7 @@ class KeyExpired(KeyUnusable):
 
 class KeyNotYetValid(KeyUnusable):
     """The signer's certificate does not begin until later."""
+
+
+class KeyRevoked(KeyUnusable):
+    """The works' root has revoked the key."""

@@ -17,13 +17,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from asn1crypto import keys as asn1_keys
-from asn1crypto import pkcs12 as asn1_pkcs12
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec, rsa
-from cryptography.hazmat.primitives.serialization import pkcs12
-from cryptography.x509.oid import NameOID
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter
@@ -32,13 +28,19 @@ from pyhanko.sign.signers.pdf_signer import PdfSignatureMetadata, PdfSigner
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from reports import wording
-from reports.errors import KeyExpired, KeyNotYetValid, NotAKey, NotSignable, WrongPassphrase
+from reports.errors import KeyExpired, KeyNotYetValid, NotSignable
+from reports.keyfile import (
+    KeyFile,
+    new_private_key,
+    opened,
+    packed,
+    refuse_empty,
+    signer_builder,
+    subject_of,
+)
 
 FIELD = "Signature"
 DIGEST = "sha256"
-PASSPHRASE_ROUNDS = 100_000
-"""What a guess at the passphrase of a stolen key file costs; making or opening one takes a twentieth of a second."""
-
 CMS_OVERHEAD = 1200
 """Bytes of a B-B signature beside the signer's certificate and the signature value; 800 were seen."""
 
@@ -59,6 +61,9 @@ class SigningKey:
     certificate: bytes
     """The signer's certificate as DER."""
 
+    chain: tuple[bytes, ...]
+    """The certificates that stand behind it, as DER; none where it signed its own."""
+
     signer: SimpleSigner
     """What the PDF library signs with; holds the private key."""
 
@@ -71,8 +76,8 @@ class SigningKey:
 
         Raises NotAKey, WrongPassphrase, KeyExpired or KeyNotYetValid.
         """
-        private, certificate, others = _opened(p12, passphrase)
-        key = _ready(private, certificate, others)
+        file = opened(p12, passphrase, "signing key")
+        key = _ready(file)
         key.check(now)
         return key
 
@@ -81,32 +86,27 @@ class SigningKey:
         if at > self.valid_until:
             raise KeyExpired(
                 f"the signing key of {self.name} ran out on {wording.day(self.valid_until)}; "
-                "make a new key and give the new signer's certificate to your customers"
+                "make a new one with `station key --renew`"
             )
         if at < self.valid_from:
             raise KeyNotYetValid(
                 f"the signing key of {self.name} begins on {wording.moment(self.valid_from)}, and it is "
-                f"{wording.moment(at)}; check this computer's clock, or make a new key"
+                f"{wording.moment(at)}; check this computer's clock, or make a new key with `station key --renew`"
             )
 
 
 def make_key(name: str, organisation: str, passphrase: bytes, valid_from: datetime, years: int) -> bytes:
     """A new P-256 key with a signer's certificate that it signed itself, as PKCS#12.
 
-    Raises WrongPassphrase for an empty passphrase and NotAKey for a name that no signer's certificate can carry.
+    It is its own root: customers must be given each such certificate. `authority.issue_key` makes one that a works
+    root stands behind. Raises WrongPassphrase for an empty passphrase and NotAKey for a name that no signer's
+    certificate can carry.
     """
-    if not passphrase:
-        raise WrongPassphrase("a key without a passphrase is anybody's; choose a passphrase")
-    private = ec.generate_private_key(ec.SECP256R1())
-    certificate = _self_signed(private, name, organisation, valid_from, years)
-    encryption = (
-        serialization.PrivateFormat.PKCS12.encryption_builder()
-        .kdf_rounds(PASSPHRASE_ROUNDS)
-        .key_cert_algorithm(pkcs12.PBES.PBESv2SHA256AndAES256CBC)
-        .hmac_hash(hashes.SHA256())
-        .build(passphrase)
-    )
-    return pkcs12.serialize_key_and_certificates(name.encode(), private, certificate, None, encryption)
+    refuse_empty(passphrase)
+    private = new_private_key()
+    subject = subject_of(name, organisation)
+    builder = signer_builder(subject, subject, private.public_key(), valid_from, years)
+    return packed(name, private, builder.sign(private, hashes.SHA256()), (), passphrase)
 
 
 def public_certificate(key: SigningKey) -> bytes:
@@ -166,97 +166,24 @@ def _writer(pdf: bytes) -> IncrementalPdfFileWriter:
     return writer
 
 
-def _opened(
-    p12: bytes, passphrase: bytes
-) -> tuple[asn1_keys.PrivateKeyInfo, x509.Certificate, list[x509.Certificate]]:
-    try:
-        asn1_pkcs12.Pfx.load(p12, strict=True)["version"].native  # noqa: B018  (reading it parses it)
-    except ValueError as error:
-        raise NotAKey(
-            "this file is no PKCS#12 key (.p12); name the file that holds the works' signing key"
-        ) from error
-    try:
-        private, certificate, others = pkcs12.load_key_and_certificates(p12, passphrase)
-    except ValueError as error:
-        raise WrongPassphrase("the passphrase does not open the signing key; try again") from error
-    if private is None or certificate is None:
-        raise NotAKey(
-            "this PKCS#12 file lacks the private key or the signer's certificate; export both into one file"
+def _ready(file: KeyFile) -> SigningKey:
+    der = file.certificate.public_bytes(serialization.Encoding.DER)
+    private = asn1_keys.PrivateKeyInfo.load(
+        file.private.private_bytes(
+            serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
         )
-    if not isinstance(private, ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey):
-        raise NotAKey(
-            "this key is of a kind that PDF readers do not verify; use an elliptic-curve or RSA key"
-        )
-    der = private.private_bytes(
-        serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
-    return asn1_keys.PrivateKeyInfo.load(der), certificate, list(others)
-
-
-def _ready(
-    private: asn1_keys.PrivateKeyInfo,
-    certificate: x509.Certificate,
-    others: list[x509.Certificate],
-) -> SigningKey:
-    der = certificate.public_bytes(serialization.Encoding.DER)
-    chain = [other.public_bytes(serialization.Encoding.DER) for other in others]
+    chain = tuple(other.public_bytes(serialization.Encoding.DER) for other in file.others)
     store = SimpleCertificateStore()  # type: ignore[no-untyped-call]
     store.register_multiple([asn1_x509.Certificate.load(other) for other in chain])
     own = asn1_x509.Certificate.load(der)
     return SigningKey(
         name=own.subject.native.get("common_name", own.subject.human_friendly),
-        fingerprint=certificate.fingerprint(hashes.SHA256()).hex(),
-        valid_from=certificate.not_valid_before_utc,
-        valid_until=certificate.not_valid_after_utc,
+        fingerprint=file.certificate.fingerprint(hashes.SHA256()).hex(),
+        valid_from=file.certificate.not_valid_before_utc,
+        valid_until=file.certificate.not_valid_after_utc,
         certificate=der,
-        signer=SimpleSigner(signing_cert=own, signing_key=private, cert_registry=store),
+        chain=chain,
+        signer=SimpleSigner(signing_cert=own, signing_key=private, cert_registry=store, embed_roots=False),
         reserve=CMS_OVERHEAD + len(der) + sum(map(len, chain)) + private.byte_size * 2,
     )
-
-
-def _self_signed(
-    private: ec.EllipticCurvePrivateKey,
-    name: str,
-    organisation: str,
-    valid_from: datetime,
-    years: int,
-) -> x509.Certificate:
-    try:
-        subject = x509.Name(
-            [
-                x509.NameAttribute(NameOID.COMMON_NAME, name),
-                x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation),
-            ]
-        )
-    except ValueError as error:
-        raise NotAKey(f"no key can be made for this name: {error}") from error
-    public = private.public_key()
-    usage = x509.KeyUsage(
-        digital_signature=True,
-        content_commitment=True,
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        key_cert_sign=False,
-        crl_sign=False,
-        encipher_only=False,
-        decipher_only=False,
-    )
-    builder = (
-        x509.CertificateBuilder(subject_name=subject, issuer_name=subject, public_key=public)
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(valid_from)
-        .not_valid_after(_years_later(valid_from, years))
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(usage, critical=True)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(public), critical=False)
-    )
-    return builder.sign(private, hashes.SHA256())
-
-
-def _years_later(moment: datetime, years: int) -> datetime:
-    try:
-        return moment.replace(year=moment.year + years)
-    except ValueError:
-        # The 29th of February of a year that has none.
-        return moment.replace(year=moment.year + years, day=28)

@@ -16,10 +16,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from enum import StrEnum
 
 from asn1crypto import x509 as asn1_x509
-from asn1crypto.cms import ContentInfo
+from asn1crypto.cms import ContentInfo, SignedData
 from cryptography import x509
 from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
@@ -32,12 +31,14 @@ from pyhanko.sign.validation import (
     async_validate_pdf_signature,
 )
 from pyhanko.sign.validation.errors import SignatureValidationError
-from pyhanko.sign.validation.status import SignatureCoverageLevel
+from pyhanko.sign.validation.status import SignatureCoverageLevel, TimestampSignatureStatus
 from pyhanko_certvalidator import ValidationContext
 from pyhanko_certvalidator.errors import PathError, ValidationError
 
-from reports import wording
+from reports.authority import Cause, revocation_of
 from reports.errors import BadCertificateFile
+from reports.evidence import Evidence, evidence_in, token_of, vouched_for
+from reports.verification import Level, Verification
 
 MOST_LEAD_IN = 1024
 """Readers look for `%PDF-` in so many first bytes (ISO 32000-1, annex H.3)."""
@@ -76,101 +77,6 @@ UNREADABLE = (
 the bytes may be anybody's; in trials with 50,000 damaged certificates nothing else came out."""
 
 
-class Status(StrEnum):
-    """The bottom line of a verification."""
-
-    VALID = "valid"
-    UNKNOWN_SIGNER = "signer unknown"
-    """Whole and unchanged, but signed by nobody we know: not ours."""
-
-    TIME_DOUBTFUL = "signing time doubtful"
-    """Whole, unchanged and ours, but signed when the key was not valid, or in the future."""
-
-    ADDED_TO = "added to"
-    """The signed part is unchanged, but something was appended."""
-
-    ALTERED = "altered"
-    NOT_SIGNED = "not signed"
-    UNREADABLE = "unreadable"
-    """It begins as a PDF, but is damaged or altered so that it cannot be read."""
-
-    NOT_A_PDF = "not a PDF"
-
-
-@dataclass(frozen=True, slots=True)
-class Verification:
-    """What a check found, part by part. `status` and `sentence` are derived, never stored."""
-
-    is_pdf: bool = False
-    """Whether it begins as a PDF does."""
-
-    readable: bool = False
-    """Whether its structure could be read to the end of the check."""
-
-    signatures: int = 0
-    """How many signatures it carries; only the first is judged, and it must cover the whole file."""
-
-    intact: bool = False
-    """Whether what the signature covers is what was signed, and the signature belongs to the signer's key."""
-
-    covers_whole_file: bool = False
-    """Whether nothing but the signature itself lies outside what it covers."""
-
-    signer: str = ""
-    """The name in the signer's certificate, as the signer claims it."""
-
-    fingerprint: str = ""
-    """SHA-256 of the signer's certificate, 64 hexadecimal digits."""
-
-    signed_at: datetime | None = None
-    """When it was signed, as the signer claims it."""
-
-    reason: str = ""
-    """Why it was signed, as the signer claims it."""
-
-    trusted: bool = False
-    """Whether the signer's certificate is one of those given, or was issued by one of them."""
-
-    key_valid_when_signed: bool = False
-    """Whether the claimed time lies within the validity of the signer's certificate."""
-
-    claimed_in_future: bool = False
-    """Whether the claimed time lies ahead of the moment of the check."""
-
-    detail: str = ""
-    """What is wrong with a file that cannot be read, in our own words."""
-
-    @property
-    def status(self) -> Status:
-        """The bottom line: the gravest thing found, and valid only where every part is good."""
-        findings = (
-            (not self.is_pdf, Status.NOT_A_PDF),
-            (not self.readable, Status.UNREADABLE),
-            (self.signatures == 0, Status.NOT_SIGNED),
-            (not self.intact, Status.ALTERED),
-            (not self.covers_whole_file, Status.ADDED_TO),
-            (not self.trusted, Status.UNKNOWN_SIGNER),
-            (self.claimed_in_future or not self.key_valid_when_signed, Status.TIME_DOUBTFUL),
-        )
-        return next((status for wrong, status in findings if wrong), Status.VALID)
-
-    @property
-    def sentence(self) -> str:
-        """The bottom line in words, for a person."""
-        when = "at an unknown time" if self.signed_at is None else f"on {wording.moment(self.signed_at)}"
-        who = f"{self.signer}, key {wording.digest(self.fingerprint)}"
-        return {
-            Status.VALID: f"Valid: signed by {self.signer} {when} and unchanged since.",
-            Status.UNKNOWN_SIGNER: f"Not ours: signed {when} and unchanged since, but by somebody unknown ({who}).",
-            Status.TIME_DOUBTFUL: f"Doubtful: unchanged, but said to be signed {when}, when that cannot be right.",
-            Status.ADDED_TO: f"Altered: something was added after {self.signer} signed it {when}.",
-            Status.ALTERED: f"Altered: this is not what {self.signer or 'the signer'} signed.",
-            Status.NOT_SIGNED: "Not signed: this PDF carries no signature, so it proves nothing.",
-            Status.UNREADABLE: f"Unreadable: this PDF is damaged or altered ({self.detail}).",
-            Status.NOT_A_PDF: "Not a PDF: no certificate of any kind.",
-        }[self.status]
-
-
 def certificates(data: bytes) -> tuple[bytes, ...]:
     """The signers' certificates of a file, PEM (one or several) or DER, each as DER. Raises BadCertificateFile."""
     try:
@@ -186,8 +92,29 @@ def certificates(data: bytes) -> tuple[bytes, ...]:
     return tuple(certificate.public_bytes(serialization.Encoding.DER) for certificate in found)
 
 
-def verify(pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verification:
-    """Check a signed PDF against the signers' certificates one trusts (DER).
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What whoever checks a signature knows beforehand, each as DER."""
+
+    signers: tuple[bytes, ...] = ()
+    """Certificates of signers, or of roots behind them, that one trusts to sign."""
+
+    services: tuple[bytes, ...] = ()
+    """Certificates of timestamp services, or of roots behind them, that one trusts to tell the time, and no more."""
+
+    lists: tuple[bytes, ...] = ()
+    """Lists of revoked keys."""
+
+
+def verify(
+    pdf: bytes,
+    trusted: tuple[bytes, ...],
+    now: datetime,
+    *,
+    services: tuple[bytes, ...] = (),
+    lists: tuple[bytes, ...] = (),
+) -> Verification:
+    """Check a signed PDF against the signers' certificates one trusts; for the others see `Known`.
 
     Never raises for what is in `pdf`. A signature stays valid after its key has run out, as long as it claims
     to have been made before; without a timestamp from a third party that claim is the signer's own. Must not
@@ -198,7 +125,7 @@ def verify(pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verificatio
         return found
     try:
         with _quiet():
-            return _checked(found, pdf, trusted, now)
+            return _checked(found, pdf, Known(trusted, services, lists), now)
     except UNREADABLE as error:
         return replace(found, readable=False, detail=_stumble(pdf, error))
 
@@ -247,9 +174,12 @@ def _checked_text(
     )
 
 
-def _context(trusted: tuple[bytes, ...], moment: datetime) -> ValidationContext:
+def _context(
+    trusted: tuple[bytes, ...], moment: datetime, beside: tuple[bytes, ...] = ()
+) -> ValidationContext:
     return ValidationContext(
         trust_roots=[asn1_x509.Certificate.load(root) for root in trusted],
+        other_certs=[asn1_x509.Certificate.load(each) for each in beside],
         allow_fetching=False,
         moment=moment,
     )
@@ -268,11 +198,15 @@ def _stumble(pdf: bytes, error: Exception) -> str:
     return "its parts do not fit together"
 
 
-def _checked(found: Verification, pdf: bytes, trusted: tuple[bytes, ...], now: datetime) -> Verification:
+def _checked(found: Verification, pdf: bytes, known: Known, now: datetime) -> Verification:
     reader = PdfFileReader(io.BytesIO(pdf))
     signatures = reader.embedded_regular_signatures
     found = replace(found, readable=True, signatures=len(signatures))
-    return _judged(found, signatures[0], pdf, trusted, now) if signatures else found
+    if not signatures:
+        return found
+    evidence = evidence_in(reader)
+    found = _judged(found, signatures[0], pdf, known, evidence, now)
+    return _with_revocation(found, signatures[0].signer_cert.dump(), known, evidence)
 
 
 def _as_written(signature: EmbeddedPdfSignature, pdf: bytes) -> bool:
@@ -292,26 +226,84 @@ def _judged(
     found: Verification,
     signature: EmbeddedPdfSignature,
     pdf: bytes,
-    trusted: tuple[bytes, ...],
+    known: Known,
+    evidence: Evidence,
     now: datetime,
 ) -> Verification:
     certificate = signature.signer_cert
     signed_at = signature.self_reported_timestamp
-    context = _context(trusted, signed_at or now)
-    status = asyncio.run(async_validate_pdf_signature(signature, context, skip_diff=True))
+    token = token_of(signature.signer_info)
+    context = _context(known.signers, signed_at or now)
+    stamp_context = _context(known.services, _time_in(token) or now, evidence.certificates)
+    status = asyncio.run(
+        async_validate_pdf_signature(signature, context, ts_validation_context=stamp_context, skip_diff=True)
+    )
     begin, end = certificate.not_valid_before, certificate.not_valid_after
-    return replace(
+    sure = (*known.signers, *evidence.certificates)
+    found = replace(
         found,
-        intact=bool(status.intact and status.valid) and _as_written(signature, pdf),
+        intact=bool(status.intact and status.valid)
+        and _as_written(signature, pdf)
+        and vouched_for(signature.signed_data, certificate, sure),
         covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
         signer=_name(certificate),
         fingerprint=bytes(certificate.sha256).hex(),
         signed_at=signed_at,
         reason=str(signature.sig_object.get("/Reason", "")),
-        trusted=bool(certificate.dump() in trusted or status.trusted),
+        trusted=bool(certificate.dump() in known.signers or status.trusted),
         key_valid_when_signed=signed_at is not None and begin <= signed_at <= end,
         claimed_in_future=signed_at is not None and signed_at > now + CLOCK_TOLERANCE,
+        level=Level.BASIC,
     )
+    if token is None or status.timestamp_validity is None:
+        return replace(found, intact=found.intact and not evidence.promises_a_timestamp)
+    return _with_stamp(found, token, status.timestamp_validity, certificate.dump(), known, evidence)
+
+
+def _with_stamp(
+    found: Verification,
+    token: SignedData,
+    stamp: TimestampSignatureStatus,
+    signer: bytes,
+    known: Known,
+    evidence: Evidence,
+) -> Verification:
+    """What the timestamp adds. A broken one means that the signature was changed after it was made."""
+    service = stamp.signing_cert
+    told = stamp.timestamp
+    sure = (*known.services, *evidence.certificates)
+    revoked = revocation_of(service.dump(), sure, (*known.lists, *evidence.lists))
+    spoilt = revoked is not None and (revoked.cause is Cause.STOLEN or told >= revoked.revoked)
+    trusted = not spoilt and bool(service.dump() in known.services or stamp.trusted)
+    whole = all(
+        evidence.is_complete_for(each, anchors)
+        for each, anchors in ((signer, known.signers), (service.dump(), known.services))
+    )
+    return replace(
+        found,
+        level=(Level.LONG_TERM if whole else Level.TIMESTAMPED) if trusted else Level.BASIC,
+        intact=found.intact and bool(stamp.intact and stamp.valid) and vouched_for(token, service, sure),
+        stamped_at=told,
+        stamped_by=_name(service),
+        stamp_trusted=trusted,
+        stamp_agrees=found.signed_at is not None and abs(told - found.signed_at) <= CLOCK_TOLERANCE,
+    )
+
+
+def _with_revocation(
+    found: Verification, certificate: bytes, known: Known, evidence: Evidence
+) -> Verification:
+    """Whether the signer's key was revoked."""
+    issuers = (*known.signers, *evidence.certificates)
+    revoked = revocation_of(certificate, issuers, (*known.lists, *evidence.lists))
+    if revoked is None:
+        return found
+    return replace(found, revoked=revoked.revoked, revoked_as=revoked.cause.word)
+
+
+def _time_in(token: SignedData | None) -> datetime | None:
+    """The time a timestamp tells, whether or not it can be believed."""
+    return token["encap_content_info"]["content"].parsed["gen_time"].native if token is not None else None
 
 
 @contextmanager

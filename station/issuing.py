@@ -1,4 +1,4 @@
-"""Making, filing and checking what leaves the station on paper: certificates, failure sheets, and the key that signs.
+"""Making, filing and checking what leaves the station on paper: certificates and failure sheets.
 
 One run has one document, and a further one for each decision of a person about it. It is made once, filed under its
 number, and never replaced.
@@ -20,12 +20,13 @@ from station.database.entries import CertificateEntry, CertificateKind, StoredRu
 from station.database.store import Store
 from station.errors import StoreFault, UserMistake
 from station.files import write_whole
+from station.keyring import certificates_in, lists_in
 from station.records import record_of
 from station.settings import Works
 
 if TYPE_CHECKING:
     from reports.signing import SigningKey
-    from reports.verifying import Verification
+    from reports.verification import Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,52 +72,17 @@ def issue(
     return Issued(entry, path, is_new=True)
 
 
-def make_key(
-    works: Works, passphrase: Callable[[], str], valid_from: datetime, years: int
-) -> tuple[Path, Path]:
-    """Make the works' signing key and, beside it, the certificate that customers verify with.
-
-    Raises UserMistake when there is a key already: what was signed with it must stay verifiable.
-    """
-    from reports.signing import SigningKey, make_key, public_certificate
-
-    if _is_there(works.key):
-        raise UserMistake(
-            f"{works.key} exists; move it away first, and keep its certificate for your customers"
-        )
-    secret = passphrase().encode()
-    data = make_key(f"{works.name} final test", works.name, secret, valid_from, years)
-    public = works.key.with_suffix(".pem")
-    write_whole(works.key, data, private=True)
-    write_whole(public, public_certificate(SigningKey.load(data, secret, valid_from)))
-    return works.key, public
-
-
-def open_key(works: Works, passphrase: str, now: datetime) -> SigningKey:
-    """The works' signing key. Raises UserMistake or reports.errors.KeyUnusable with the way out."""
-    from reports.signing import SigningKey
-
-    if not _is_there(works.key):
-        raise UserMistake(f"{works.key}: there is no signing key; make one with `station key`")
-    return SigningKey.load(read_bytes(works.key), passphrase.encode(), now)
-
-
-def own_certificates(works: Works) -> tuple[Path, ...]:
-    """The files of signers' certificates that count in this works: its own and those it trusts."""
-    own = works.key.with_suffix(".pem")
-    return ((own,) if _is_there(own) else ()) + works.trusted
-
-
-def verify_file(path: Path, trusted: tuple[Path, ...], now: datetime) -> Verification:
-    """What a PDF's signature says; `trusted` are files of signers' certificates.
+def verify_file(
+    path: Path, trusted: tuple[Path, ...], now: datetime, lists: tuple[Path, ...] = ()
+) -> Verification:
+    """What a PDF's signature says; `trusted` are files of signers' certificates, `lists` of revoked keys.
 
     Raises limits.errors.BadInput when a file cannot be read, reports.errors.BadCertificateFile when one holds no
-    certificate.
+    certificate or list.
     """
-    from reports.verifying import certificates, verify
+    from reports.verifying import verify
 
-    known = tuple(certificate for file in trusted for certificate in certificates(read_bytes(file)))
-    return verify(read_bytes(path), known, now)
+    return verify(read_bytes(path), certificates_in(trusted), now, lists=lists_in(lists))
 
 
 def _made(record: UnitRecord, now: datetime, key: Callable[[], SigningKey]) -> tuple[CertificateKind, bytes]:
@@ -150,10 +116,3 @@ def _refuse_overtaken(store: Store, stored: StoredRun) -> None:
             f"run {stored.run_number} of {stored.head.serial} {passed}, but run {latest.run_number} after it says "
             f"{latest.verdict.outcome}; a certificate is made of the latest verdict only"
         )
-
-
-def _is_there(path: Path) -> bool:
-    try:
-        return path.is_file()
-    except OSError as error:
-        raise UserMistake(f"{path} may not be looked at: {error.strerror}; ask its owner") from error

@@ -23,7 +23,7 @@ from station.budgets import account
 from station.database.entries import StoredRun
 from station.database.store import Store
 from station.errors import StoreFault, UserMistake
-from station.issuing import own_certificates
+from station.keyring import own_certificates
 from station.settings import Works
 
 if TYPE_CHECKING:

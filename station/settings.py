@@ -25,6 +25,7 @@ from limits.quantity import Text
 from limits.units import plain
 from limits.yamlfile import Form, YamlFile, read
 from station.errors import UserMistake
+from station.signing_settings import Passphrase, SigningForm, secret
 
 FILE = "works.yaml"
 _SQLITE = "sqlite:///"
@@ -36,26 +37,6 @@ MOST_LINES = 6
 
 _DATABASES = ("sqlite", "postgresql")
 _URLS = "like sqlite:///records.sqlite or postgresql://USER@HOST/NAME"
-_SOURCES = "write 'prompt', 'file: PATH' or 'environment: VARIABLE'; the passphrase itself never stands here"
-
-
-@dataclass(frozen=True, slots=True)
-class Passphrase:
-    """Where the passphrase of the signing key comes from: at most one of the two, else from whoever is asked."""
-
-    file: str | None = None
-    environment: str | None = None
-
-
-def _passphrase(value: object) -> Passphrase:
-    if value == "prompt":
-        return Passphrase()
-    if isinstance(value, dict) and len(value) == 1:
-        ((kind, where),) = value.items()
-        if kind in ("file", "environment") and isinstance(where, str) and where.strip():
-            return Passphrase(**{kind: where})
-    # What was written is not repeated: it may be the secret.
-    raise ValueError(_SOURCES)
 
 
 def _database(value: object) -> str:
@@ -76,13 +57,6 @@ def _printable(text: str) -> str:
 
 Line = Annotated[Text, AfterValidator(_printable)]
 """A line that certificates print."""
-
-
-class SigningForm(Form):
-    """The key that signs the certificates."""
-
-    key: Text = "keys/signing.p12"
-    passphrase: Annotated[Passphrase, PlainValidator(_passphrase)] = Passphrase()
 
 
 class WorksForm(Form):
@@ -111,6 +85,11 @@ class Works:
     """PKCS#12 file of the signing key."""
 
     passphrase: Passphrase
+
+    root: Path
+    """PKCS#12 file of the works' root key; it may lie on a medium that is seldom there."""
+
+    root_passphrase: Passphrase
     trusted: tuple[Path, ...]
     """Certificates that the works trusts beside its own."""
 
@@ -164,26 +143,13 @@ def load(folder: Path) -> Works:
 
 
 def passphrase(works: Works, environment: Mapping[str, str], ask: Callable[[str], str]) -> str:
-    """The passphrase of the signing key, from where `works.yaml` says; `ask` shows a prompt and returns a text.
+    """The passphrase of the signing key. Raises UserMistake when it is not where `works.yaml` says."""
+    return secret(works.passphrase, works.key.name, works.folder, environment, ask)
 
-    Raises UserMistake when it is not there.
-    """
-    source = works.passphrase
-    if source.environment is not None:
-        if source.environment not in environment:
-            raise UserMistake(
-                f"the passphrase should be in the environment as {source.environment}, but is not set"
-            )
-        return environment[source.environment]
-    if source.file is None:
-        return ask(f"Passphrase of {works.key.name}")
-    file = works.folder / source.file
-    try:
-        return file.read_text(encoding="utf-8").rstrip("\r\n")
-    except (OSError, ValueError) as error:
-        raise UserMistake(
-            f"{file}: the passphrase of the signing key cannot be read from it: {error}"
-        ) from error
+
+def root_passphrase(works: Works, environment: Mapping[str, str], ask: Callable[[str], str]) -> str:
+    """The passphrase of the root key, as `passphrase` does."""
+    return secret(works.root_passphrase, works.root.name, works.folder, environment, ask)
 
 
 def create(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str = DATABASE) -> Works:
@@ -260,6 +226,8 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         database=database,
         key=folder / form.signing.key,
         passphrase=form.signing.passphrase,
+        root=folder / form.signing.root,
+        root_passphrase=form.signing.root_passphrase,
         trusted=tuple(folder / certificate for certificate in form.trusted),
     )
 
@@ -325,6 +293,7 @@ signing:
   key: keys/signing.p12
   # Instead of prompt:  {{file: keys/passphrase}}  or  {{environment: VARIABLE}}
   passphrase: prompt
+  # Of the works' own root (station key --root). It may lie on a stick in the safe:  root: /media/stick/root.p12
 
 # Certificates of other works whose signatures count here, e.g. - keys/other.pem
 trusted: []

@@ -53,9 +53,14 @@ def operator_name(*, may_ask: bool = True) -> str:
 
 def passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:
     """Asks for the passphrase only when it is needed."""
-    import typer
-
     from station import settings
+
+    return lambda: settings.passphrase(works, os.environ, ask_secret(twice=twice))
+
+
+def ask_secret(*, twice: bool = False) -> Callable[[str], str]:
+    """Shows a prompt and reads what is typed unseen; a second time to be sure, where nobody could tell a slip."""
+    import typer
 
     def ask(words: str) -> str:
         with warnings.catch_warnings():
@@ -63,4 +68,4 @@ def passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:
             warnings.simplefilter("ignore", GetPassWarning)
             return str(typer.prompt(words, hide_input=True, confirmation_prompt=twice, err=True))
 
-    return lambda: settings.passphrase(works, os.environ, ask)
+    return ask

@@ -28,7 +28,7 @@ from station.cli.tables import Column, print_json, say, show, verdict_style
 from station.desk import Desk, open_desk
 from station.errors import UserMistake
 from station.files import write_whole
-from station.issuing import make_key, open_key
+from station.keyring import make_key, open_key
 from station.sequencer.events import Event, HookupAsked, StandardAsked
 
 NAME = "Skerry Works, demonstration"

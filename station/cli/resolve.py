@@ -20,7 +20,7 @@ Said = tuple[str | None, str, str, int | None]
 def resolve_unit(folder: Path, serial: str, run_number: int | None, said: Said, *, as_json: bool) -> Exit:
     """Record the decision; without one, tell what is undecided and the way out."""
     from station.desk import open_desk
-    from station.issuing import open_key
+    from station.keyring import open_key
     from station.resolving import Wish
 
     word, by, why, corrects = said

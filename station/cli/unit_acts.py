@@ -41,7 +41,7 @@ def show_budget_of(folder: Path, serial: str, run_number: int | None, name: str,
 def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
     """Make the certificate or failure sheet of a unit."""
     from station.desk import open_desk
-    from station.issuing import open_key
+    from station.keyring import open_key
 
     with open_desk(folder) as desk:
         ask = passphrase(desk.works)
@@ -53,22 +53,29 @@ def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool)
         say(out(), f"{issued.entry.kind.capitalize()}: {issued.path}{when}")
 
 
-def verify(folder: Path, file: Path, trust: tuple[Path, ...], *, as_json: bool) -> Exit:
+def verify(
+    folder: Path, file: Path, trust: tuple[Path, ...], revoked: tuple[Path, ...], *, as_json: bool
+) -> Exit:
     """Check a certificate's signature."""
     from station import settings
     from station.cli.verification import show_verification
     from station.desk import now_utc
-    from station.issuing import own_certificates, verify_file
+    from station.issuing import verify_file
+    from station.keyring import own_certificates, own_lists
 
     certificates = trust
     if (folder / settings.FILE).exists():
-        certificates += own_certificates(settings.load(folder))
+        works = settings.load(folder)
+        certificates += own_certificates(works)
+        revoked += own_lists(works)
     if not certificates:
         say(
             aside(),
             f"Nobody's signature is known here: {folder} is no works folder with a key; use --works or --trust.",
         )
-    return show_verification(file, verify_file(file, certificates, now_utc()), out(), as_json=as_json)
+    return show_verification(
+        file, verify_file(file, certificates, now_utc(), revoked), out(), as_json=as_json
+    )
 
 
 def touchstone(folder: Path, serial: str, run_number: int | None, target: Path) -> None:

@@ -13,7 +13,7 @@ from station.cli.exits import Exit
 from station.cli.tables import print_json, say
 
 if TYPE_CHECKING:
-    from reports.verifying import Verification
+    from reports.verification import Verification
 
 
 def show_verification(file: Path, found: Verification, console: Console, *, as_json: bool) -> Exit:
@@ -23,6 +23,8 @@ def show_verification(file: Path, found: Verification, console: Console, *, as_j
         print_json(facts, console)
     else:
         say(console, f"{file.name}: {found.sentence}")
+        if found.time_sentence:
+            say(console, f"  {found.time_sentence}")
         if found.fingerprint:
             say(console, f"  fingerprint of the signer's certificate: {wording.digest(found.fingerprint, 0)}")
     return Exit.PASS if found.status == "valid" else Exit.FAIL

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from reports import wording
-from station.cli.asking import out, passphrase
+from station.cli.asking import out
 from station.cli.exits import Exit
 from station.cli.tables import Column, print_json, say, show
 from station.errors import UserMistake
@@ -60,17 +60,6 @@ def create(folder: Path, name: str, address: tuple[str, ...], bench: str) -> Non
         f"  station key --works {folder}\n"
         f"  station import ORDERS.csv --works {folder}",
     )
-
-
-def key(folder: Path, years: int) -> None:
-    """Make the signing key."""
-    from station import settings
-    from station.desk import now_utc
-    from station.issuing import make_key
-
-    works = settings.load(folder)
-    secret, public = make_key(works, passphrase(works, twice=True), now_utc(), years)
-    say(out(), f"Signing key: {secret} (keep it and its passphrase safe)\nFor your customers: {public}")
 
 
 def import_orders(folder: Path, file: Path, *, as_json: bool) -> None:

@@ -18,7 +18,7 @@ from fixtures_sim.units import build_unit, defect_from
 from station import settings
 from station.desk import make_works, open_desk
 from station.files import write_whole
-from station.issuing import make_key
+from station.keyring import make_key
 from station.measurements.sweep import Hookup
 from station.sequencer.events import Event
 from station.settings import Works

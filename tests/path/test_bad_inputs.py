@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from station.issuing import make_key
+from station.keyring import make_key
 from station.settings import Works
 
 MISTAKE, FAIL, STATION_FAULT = 2, 3, 5

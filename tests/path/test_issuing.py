@@ -9,7 +9,8 @@ from fixtures_sim.units import build_unit, defect_from
 from limits.verdict import Outcome
 from station.desk import open_desk
 from station.errors import StoreFault, UserMistake
-from station.issuing import Issued, open_key
+from station.issuing import Issued
+from station.keyring import open_key
 from station.settings import Works
 
 

@@ -15,7 +15,8 @@ from fixtures_sim.units import Unit, build_unit, defect_from
 from limits.reading import Reading
 from limits.verdict import Level, Outcome
 from station.desk import open_desk
-from station.issuing import open_key, own_certificates, verify_file
+from station.issuing import verify_file
+from station.keyring import open_key, own_certificates
 from station.measurements.sweep import HOOKUPS
 from station.sequencer.events import HookupAsked, ReadingMade, RunStarted, SweepStored, VerdictReached
 from station.settings import Works

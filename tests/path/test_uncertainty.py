@@ -17,7 +17,7 @@ from fixtures_sim.server import running_bench
 from limits.verdict import Level, Outcome
 from station.budgets import account
 from station.desk import open_desk
-from station.issuing import open_key
+from station.keyring import open_key
 from station.settings import Works
 
 FIGURES = """\

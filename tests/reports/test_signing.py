@@ -215,5 +215,5 @@ def test_openssl_verifies_the_signature_over_a_text_and_refuses_it_over_another(
 
 
 def test_a_text_is_not_signed_with_a_key_that_has_run_out(key: SigningKey) -> None:
-    with pytest.raises(KeyExpired, match="make a new key"):
+    with pytest.raises(KeyExpired, match="station key --renew"):
         sign_text("released", key, key.valid_until + timedelta(days=1))

@@ -22,7 +22,8 @@ from reports.certificate import certificate
 from reports.errors import BadCertificateFile
 from reports.record import UnitRecord
 from reports.signing import SigningKey, make_key, public_certificate, sign, sign_text
-from reports.verifying import Status, Verification, certificates, verify, verify_text
+from reports.verification import Level, Status, Verification
+from reports.verifying import certificates, verify, verify_text
 
 NOW = datetime(2026, 12, 24, tzinfo=UTC)
 SIGNED_AT = datetime(2026, 11, 25, 15, 20, tzinfo=UTC)
@@ -62,6 +63,7 @@ def test_a_certificate_as_it_was_signed_is_valid(
         trusted=True,
         key_valid_when_signed=True,
         claimed_in_future=False,
+        level=Level.BASIC,
     )
     assert found.status is Status.VALID
     assert found.sentence == (

@@ -37,7 +37,7 @@ from reports.signing import SigningKey, sign
 from station.benchwork import OpenBench
 from station.cli.simulator import Hands, Ports, hands_of, simulated_bench
 from station.desk import Desk, make_works, open_desk
-from station.issuing import make_key, open_key
+from station.keyring import make_key, open_key
 from station.measurements.sweep import HOOKUPS, Hookup
 from station.records import record_of
 

@@ -19,7 +19,7 @@ from station.database.entries import CertificateEntry, CertificateKind, Document
 from station.database.store import Store
 from station.desk import make_works
 from station.files import write_whole
-from station.issuing import make_key
+from station.keyring import make_key
 from station.measurements.sweep import HOOKUPS, Sweep, SweepSettings
 from station.orders import Serial, WorkOrder
 from station.settings import Works

@@ -19,7 +19,7 @@ from reports.resolution import Ruling
 from station.database.entries import DocumentKind, RunHead, StoredRun, StoredText
 from station.desk import Desk, make_works, open_desk
 from station.errors import StoreFault, UserMistake
-from station.issuing import make_key, open_key
+from station.keyring import make_key, open_key
 from station.orders import Serial, WorkOrder
 from station.resolving import Wish
 

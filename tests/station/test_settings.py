@@ -15,7 +15,8 @@ import yaml
 from limits.errors import BadInput
 from station.database.store import Store
 from station.errors import UserMistake
-from station.settings import Passphrase, create, load, passphrase
+from station.settings import create, load, passphrase
+from station.signing_settings import Passphrase
 
 ADDRESS = ("Harbour Lane 4", "Skerry")
 EXAMPLES = "like sqlite:///records.sqlite or postgresql://USER@HOST/NAME"
@@ -312,7 +313,7 @@ def test_the_passphrase_from_a_file_is_all_but_its_line_end(tmp_path):
     (works.folder / "secret").write_bytes(" wörd \r\n".encode())
     assert passphrase(works, {}, pytest.fail) == " wörd "
     (works.folder / "secret").unlink()
-    with pytest.raises(UserMistake, match="w/secret: the passphrase of the signing key cannot be read"):
+    with pytest.raises(UserMistake, match=r"w/secret: the passphrase of signing\.p12 cannot be read"):
         passphrase(works, {}, pytest.fail)
 
 

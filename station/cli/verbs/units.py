@@ -50,12 +50,16 @@ def verify(
     trust: Annotated[
         list[Path] | None, typer.Option(metavar="SIGNER.pem", help="The certificate of a signer you trust.")
     ] = None,
+    revoked: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="REVOKED.crl", help="The list of revoked keys of that signer."),
+    ] = None,
     as_json: AsJson = False,
 ) -> Exit:
     """Check whether a certificate is whole and who signed it."""
     from station.cli import unit_acts as acts
 
-    return acts.verify(works, file, tuple(trust or ()), as_json=as_json)
+    return acts.verify(works, file, tuple(trust or ()), tuple(revoked or ()), as_json=as_json)
 
 
 @verbs.command()

@@ -27,18 +27,6 @@ def create(
     acts.create(folder, name, tuple(address), bench)
 
 
-@verbs.command()
-@door
-def key(
-    works: Works = HERE,
-    years: Annotated[int, typer.Option(min=1, max=30, help="How long it stays valid.")] = 5,
-) -> None:
-    """Make the key that signs the certificates."""
-    from station.cli import works_acts as acts
-
-    acts.key(works, years)
-
-
 @verbs.command(name="import")
 @door
 def import_(

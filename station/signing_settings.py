@@ -1,0 +1,69 @@
+"""What `works.yaml` says of signing: which keys, and where their passphrases come from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import PlainValidator
+
+from limits.quantity import Text
+from limits.yamlfile import Form
+from station.errors import UserMistake
+
+_SOURCES = "write 'prompt', 'file: PATH' or 'environment: VARIABLE'; the passphrase itself never stands here"
+
+
+@dataclass(frozen=True, slots=True)
+class Passphrase:
+    """Where a passphrase comes from: at most one of the two, else from whoever is asked."""
+
+    file: str | None = None
+    environment: str | None = None
+
+
+def _passphrase(value: object) -> Passphrase:
+    if value == "prompt":
+        return Passphrase()
+    if isinstance(value, dict) and len(value) == 1:
+        ((kind, where),) = value.items()
+        if kind in ("file", "environment") and isinstance(where, str) and where.strip():
+            return Passphrase(**{kind: where})
+    # What was written is not repeated: it may be the secret.
+    raise ValueError(_SOURCES)
+
+
+Source = Annotated[Passphrase, PlainValidator(_passphrase)]
+
+
+class SigningForm(Form):
+    """The key that signs the certificates, and the root that stands behind it."""
+
+    key: Text = "keys/signing.p12"
+    passphrase: Source = Passphrase()
+    root: Text = "keys/root.p12"
+    root_passphrase: Source = Passphrase()
+
+
+def secret(
+    source: Passphrase, what: str, folder: Path, environment: Mapping[str, str], ask: Callable[[str], str]
+) -> str:
+    """The passphrase from where it is said to be; `ask` shows a prompt and returns a text, `what` names the key.
+
+    Raises UserMistake when it is not there.
+    """
+    if source.environment is not None:
+        if source.environment not in environment:
+            raise UserMistake(
+                f"the passphrase should be in the environment as {source.environment}, but is not set"
+            )
+        return environment[source.environment]
+    if source.file is None:
+        return ask(f"Passphrase of {what}")
+    file = folder / source.file
+    try:
+        return file.read_text(encoding="utf-8").rstrip("\r\n")
+    except (OSError, ValueError) as error:
+        raise UserMistake(f"{file}: the passphrase of {what} cannot be read from it: {error}") from error
