@@ -96,10 +96,14 @@ def _transmission(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
 
 
 def _connectors_passed(excerpt: Excerpt, figures: Figures) -> ErrorSource:
-    """Two connectors that lose a little more or less, and reflect as much of what the unit reflects at them."""
+    """Two connectors that lose a little more or less, and reflect as much of what the unit reflects at them.
+
+    That on the third port reflects too: a wave in any direction, of which half of the power lies along the one that
+    is read.
+    """
     each = figures.connector_repeatability / DB_PER_NEPER / math.sqrt(2)
     reflected = sum(np.abs(excerpt.s(port, port)) ** 2 for port in (excerpt.to, excerpt.source))
-    effect = each * np.sqrt(2 + reflected)
+    effect = each * np.sqrt(2 + reflected + np.abs(_by_third(excerpt) / excerpt.size) ** 2 / 2)
     shown = f"{figures.connector_repeatability:g} dB, more where the ports reflect"
     return ErrorSource("connectors", Distribution.NORMAL, effect, shown)
 
@@ -107,9 +111,10 @@ def _connectors_passed(excerpt: Excerpt, figures: Figures) -> ErrorSource:
 def _reflection(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
     port, size = excerpt.to, excerpt.size
     there_and_back = _there_and_back(excerpt, excerpt.other)
-    # A connector reflects by as much more or less as it passes; the far one is seen through the unit.
+    # A connector reflects by as much more or less as it passes; the far ones are seen through the unit.
     each = figures.connector_repeatability / DB_PER_NEPER / math.sqrt(2)
-    disturbed = each * np.sqrt((1 + np.abs(there_and_back) ** 2) / 2) / size
+    seen = 1 + np.abs(there_and_back) ** 2 + np.abs(_by_third(excerpt)) ** 2
+    disturbed = each * np.sqrt(seen / 2) / size
     shown = f"{figures.connector_repeatability:g} dB, beside {in_db(size)}"
     # a wave in any direction, of which half of the power lies along the one that is read
     yield ErrorSource("connectors", Distribution.NORMAL, disturbed, shown, any_phase=True)
@@ -147,8 +152,7 @@ def _load_standard(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
         ways = receiving * excerpt.s(to, to) + sending * excerpt.s(source, source)
         ways = ways * excerpt.s(to, source)
     if excerpt.is_third_connected:
-        third = excerpt.hookup.idle
-        ways = ways + receiving * excerpt.s(to, third) * excerpt.s(third, source)
+        ways = ways + receiving * _by_third(excerpt)
     shown = f"{figures.load_standard:g} dB, {in_db(ways)} of it beside {in_db(excerpt.size)}"
     effect = wave_of(figures.load_standard) * ways / excerpt.s(to, source)
     yield ErrorSource("load standard", Distribution.EITHER, effect, shown)
@@ -169,7 +173,7 @@ def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
         if excerpt.is_third_connected
         else ("load on the idle port", figures.load_match)
     )
-    by_way = excerpt.s(third, source) * excerpt.s(to, third)
+    by_way = _by_third(excerpt)
     shown = f"{match_db:g} dB at {third}, {in_db(by_way)} by that way"
     effect = wave_of(match_db) * by_way / excerpt.s(to, source)
     if excerpt.is_load_known:
@@ -177,6 +181,12 @@ def _third_port(excerpt: Excerpt, figures: Figures) -> Iterator[ErrorSource]:
         yield ErrorSource(name, Distribution.NORMAL, effect / math.sqrt(2), shown, any_phase=True)
     else:
         yield vector(name, effect, shown)
+
+
+def _by_third(excerpt: Excerpt) -> ComplexArray:
+    """From the source through the unit to its third port and, all of it reflected there, back to where it is read."""
+    third = excerpt.hookup.idle
+    return np.asarray(excerpt.s(third, excerpt.source) * excerpt.s(excerpt.to, third), dtype=np.complex128)
 
 
 def gain(excerpt: Excerpt, name: str, distribution: Distribution, by_db: float) -> ErrorSource:
