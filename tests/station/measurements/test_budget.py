@@ -107,7 +107,8 @@ class Errors:
         Or with one trial, shape (points,) from S of shape (points, 3, 3): noise alone is new at each point.
         """
         i, j, k = (PORTS.index(port) for port in (what.to, what.source, what.hookup.idle))
-        load = self.vector(44.0)
+        each = 0.02 / math.sqrt(2) * math.log(10) / 20
+        load = self.vector(44.0) + (self.normal(each) + 1j * self.normal(each)) / math.sqrt(2)
 
         def m(to: int, source: int) -> np.ndarray:
             return s[..., to, source] + load / (1 - load * s[..., k, k]) * s[..., to, k] * s[..., k, source]
@@ -115,7 +116,6 @@ class Errors:
         points = s.size // 9
         here, there = self.vector(40.0), self.vector(40.0)
         gain = 10 ** ((self._rng.uniform(-0.02, 0.02, self._n)) / 20)
-        each = 0.02 / math.sqrt(2) * math.log(10) / 20
         lost = self.normal(each) + self.normal(each)
         near, far = (self.normal(each) + 1j * self.normal(each) for _ in range(2))
         half = math.sqrt(0.5)
@@ -169,6 +169,23 @@ def test_noise_follows_bandwidth_averages_and_power(
     assert lines["noise floor"].standard == pytest.approx(8.685889638 / math.sqrt(2 * 10 ** (above_db / 10)))
     assert f"{above_db:.1f} dB above it" in lines["noise floor"].source
     assert lines["trace noise"].standard == pytest.approx(0.002 * math.sqrt(bandwidth_hz / 1e3 / averages))
+
+
+def test_the_connector_on_the_third_port_counts_by_what_the_unit_passes_that_way(
+    figures: Figures, sweep_of: SweepOf
+) -> None:
+    """0.02 dB of two connectors; 0.3 times 0.4 pass by the third port beside 0.02, half of their power along it."""
+    s = np.zeros((6, 3, 3), dtype=complex)
+    s[:, 2, 0] = s[:, 0, 2] = 0.02
+    s[:, 1, 0] = s[:, 0, 1] = 0.3j
+    s[:, 2, 1] = s[:, 1, 2] = 0.4
+    what, sweeps = ITEMS["isolation at TX"], sweeps_of(s, sweep_of)
+    reading = what.read(sweeps)
+    assert isinstance(reading, Reading)
+    budget = budget_of(what, reading, sweeps, figures)
+    assert budget is not None
+    line = next(line for line in budget.contributions if line.name == "connectors")
+    assert line.share == pytest.approx(0.02 / math.sqrt(2) * math.sqrt(2 + (0.12 / 0.02) ** 2 / 2))
 
 
 def test_a_load_of_30_db_moves_isolation_by_the_known_amount(
