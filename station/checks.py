@@ -11,6 +11,7 @@ from limits.check import History
 from limits.control import ControlLimits
 from limits.drift import Slope, slope
 from limits.reading import Claim, Reading
+from limits.verdict import Outcome
 from station.bench.file import Bench
 from station.bench.standard import CheckStandardForm
 from station.database.entries import CheckedValue, OrderKind, RunLine, StandardReset, UnitEntry
@@ -21,13 +22,17 @@ from station.sequencer.reasons import Reason
 from station.sequencer.standard import Standard
 from station.sequencer.standing import reasons
 
+COUNTED = 200
+"""How many of the latest accepted checks make the history: limits and drift are of the last months, not of a standard
+as it was years ago. Of 200 the mean moving range is known to some 6 % (our own figure, from drawn values)."""
+
 MONTH_S = 30 * 86_400.0
 """What a slope is told per."""
 
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """One characteristic of the standard over all its checks at this station."""
+    """One characteristic of the standard over its latest checks at this station, COUNTED at most."""
 
     reading: Reading
     """The latest."""
@@ -51,7 +56,10 @@ class Checks:
 
     form: CheckStandardForm
     runs: tuple[RunLine, ...]
-    """Also those that broke off."""
+    """The latest of them, also those that broke off."""
+
+    in_all: int
+    """How many there are."""
 
     resets: tuple[StandardReset, ...]
     trends: tuple[Trend, ...]
@@ -61,12 +69,12 @@ class Checks:
 
 def history(store: Store, standard: Standard, station: str) -> History:
     """What the standard's accepted checks at this station say until now."""
-    checked = store.checked_values(standard.serial, station)
+    checked = store.checked_values(standard.serial, station, COUNTED, Outcome.PASS)
     return standards.history_of(checked, store.resets(standard.serial), standard)
 
 
-def told(store: Store, folder: Path, bench: Bench, now: datetime) -> Checks:
-    """Everything of the standard that a bench file names, from the works folder around it.
+def told(store: Store, folder: Path, bench: Bench, now: datetime, latest: int) -> Checks:
+    """What is known of the standard that a bench file names, and its latest runs, from the works folder around it.
 
     Raises UserMistake where it names none, BadInput for the files that it names.
     """
@@ -75,12 +83,13 @@ def told(store: Store, folder: Path, bench: Bench, now: datetime) -> Checks:
     resets = store.resets(form.serial)
     past = history(store, standard, bench.name)
     by_name: dict[str, list[CheckedValue]] = {}
-    for each in store.checked_values(form.serial, bench.name):
+    for each in store.checked_values(form.serial, bench.name, COUNTED):
         by_name.setdefault(each.reading.name, []).append(each)
     known = {name: value.text for name, value in standard.known.known.items()}
     return Checks(
         form,
-        store.check_runs(form.serial, bench.name),
+        store.check_runs(form.serial, bench.name, latest),
+        store.check_count(form.serial, bench.name),
         resets,
         tuple(_trend(tuple(checked), known, past, resets) for checked in by_name.values()),
         tuple(reasons(bench, store, now)),
@@ -92,7 +101,7 @@ def accept(store: Store, bench: Bench, person: str, why: str, now: datetime) -> 
     serial = standards.named(bench).serial
     if not person.strip() or not why.strip():
         raise UserMistake("say who accepts and why: --accept --by NAME --why 'certified anew, 2026-118'")
-    if not store.check_runs(serial, bench.name):
+    if not store.check_count(serial, bench.name):
         raise UserMistake(f"{serial} was never measured here, so there is no history to begin anew")
     reset = StandardReset(now, person.strip(), why.strip())
     store.keep_reset(serial, reset)

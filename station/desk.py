@@ -273,9 +273,10 @@ class Desk:
             paths.append(path)
         return tuple(paths)
 
-    def checks(self) -> Checks:
-        """Every check of the standard that the bench file names, and how it drifts."""
-        return checks.told(self.store, self.works.folder, benches.load(self.works.bench), self.clock())
+    def checks(self, latest: int = 30) -> Checks:
+        """So many of the latest checks of the standard that the bench file names, and how it drifts."""
+        bench = benches.load(self.works.bench)
+        return checks.told(self.store, self.works.folder, bench, self.clock(), latest)
 
     def accept_standard(self, person: str, why: str) -> StandardReset:
         """A person says that the check standard is another one from now on; its history begins anew."""

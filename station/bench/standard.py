@@ -20,6 +20,10 @@ FEWEST_CHECKS = 5
 """From which on a history may set limits: of fewer the mean moving range is known to a half only."""
 
 
+MOST_CHECKS = 100
+"""What a history must reach at most, well within what is looked at of it."""
+
+
 class CheckStandardForm(Form):
     """Which standard is measured, how, and how often."""
 
@@ -28,4 +32,4 @@ class CheckStandardForm(Form):
 
     recipe: FileName = "CHECK"
     every: Annotated[Seconds, Field(gt=0)]
-    limits_from: Annotated[Whole, Field(ge=FEWEST_CHECKS)] = 10
+    limits_from: Annotated[Whole, Field(ge=FEWEST_CHECKS, le=MOST_CHECKS)] = 10

@@ -61,12 +61,12 @@ def measure(folder: Path, operator: str, temperature: str | None, *, as_json: bo
     return Exit.PASS if judged.verdict.outcome is Outcome.PASS else Exit.STATION_FAULT
 
 
-def history(folder: Path, *, as_json: bool) -> Exit:
-    """Every check, what limits apply, and the drift."""
+def history(folder: Path, latest: int, *, as_json: bool) -> Exit:
+    """So many of the latest checks, what limits apply, and the drift."""
     from station.desk import open_desk
 
     with open_desk(folder) as desk:
-        found = desk.checks()
+        found = desk.checks(latest)
     if as_json:
         print_json(_history_facts(found), out())
     else:
@@ -190,6 +190,8 @@ def _show_history(found: Checks, console: Console) -> None:
         say(console, "Not measured here yet. Next: station standard")
         return
     show([_run_row(line) for line in found.runs], CHECKS, console, as_json=False)
+    if found.in_all > len(found.runs):
+        say(console, f"The latest {len(found.runs)} of {found.in_all}; --latest {found.in_all} shows all.")
     for reset in found.resets:
         say(console, f"{wording.moment(reset.made)}: begun anew by {reset.person}: {reset.why}")
     show([_trend_row(trend) for trend in found.trends], TRENDS, console, as_json=False)
@@ -246,6 +248,7 @@ def _history_facts(found: Checks) -> dict[str, Any]:
     return {
         "serial": found.form.serial,
         "reasons": [asdict(reason) for reason in found.reasons],
+        "checks_in_all": found.in_all,
         "resets": [asdict(reset) for reset in found.resets],
         "checks": [{**_run_row(line), "finished": line.finished} for line in found.runs],
         "characteristics": [_trend_facts(trend) for trend in found.trends],

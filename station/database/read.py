@@ -103,7 +103,7 @@ def runs(connection: Connection, serial: str) -> tuple[RunLine, ...]:
     return tuple(reversed(_lines(connection, chosen)))
 
 
-def lines(connection: Connection, run_ids: Sequence[RunId]) -> tuple[RunLine, ...]:
+def lines(connection: Connection, run_ids: Sequence[RunId] | sa.Select[Any]) -> tuple[RunLine, ...]:
     """These runs, the first one first."""
     chosen = sa.select(schema.run.c.id).where(schema.run.c.id.in_(run_ids))
     return tuple(reversed(_lines(connection, chosen)))

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 
 from limits.verdict import Level, Outcome
 from station.database import read, schema, write
-from station.database.entries import CheckedValue, OrderKind, RunState, StandardReset
+from station.database.entries import CheckedValue, OrderKind, RunLine, RunState, StandardReset
 from station.errors import UserMistake
 from station.orders import WorkOrder, serial_key
 
@@ -33,29 +33,49 @@ def enter(connection: Connection, standard: WorkOrder) -> None:
         )
 
 
-def is_known(connection: Connection, serial: str) -> bool:
-    """Whether the standard has been entered."""
-    return _unit_id(connection, serial) is not None
+def runs(connection: Connection, serial: str, station: str, latest: int) -> tuple[RunLine, ...]:
+    """So many of the latest of its runs at one station, the first one first."""
+    run = schema.run.c
+    chosen = sa.select(run.id).where(*_here(connection, serial, station))
+    return read.lines(connection, chosen.order_by(run.id.desc()).limit(latest))
 
 
-def values(connection: Connection, serial: str, station: str) -> tuple[CheckedValue, ...]:
-    """Every reading of its judged runs at one station, the first run first."""
+def runs_since_accepted(connection: Connection, serial: str, station: str) -> tuple[RunLine, ...]:
+    """Its runs at one station from the last one that was accepted, or from the first where none was."""
+    run, here = schema.run.c, _here(connection, serial, station)
+    last = sa.select(sa.func.max(run.id)).where(*here, run.outcome == Outcome.PASS.value).scalar_subquery()
+    return read.lines(connection, sa.select(run.id).where(*here, run.id >= sa.func.coalesce(last, 0)))
+
+
+def count(connection: Connection, serial: str, station: str) -> int:
+    """How many runs it has at one station."""
+    query = sa.select(sa.func.count(schema.run.c.id)).where(*_here(connection, serial, station))
+    return int(connection.execute(query).scalar_one())
+
+
+def _here(connection: Connection, serial: str, station: str) -> tuple[sa.ColumnElement[bool], ...]:
+    run = schema.run.c
+    return run.unit_id == _unit_id(connection, serial), run.station == station
+
+
+def values(
+    connection: Connection, serial: str, station: str, latest: int, outcome: Outcome | None
+) -> tuple[CheckedValue, ...]:
+    """Every reading of so many of its latest judged runs at one station, or of those with an outcome, in order."""
     run, reading, decision = schema.run.c, schema.reading.c, schema.decision.c
     own = (
         (decision.run_id == reading.run_id)
         & (decision.reading == reading.position)
         & (decision.level == Level.WORKS.value)
     )
+    chosen = sa.select(run.id).where(*_here(connection, serial, station), run.state == RunState.JUDGED.value)
+    if outcome is not None:
+        chosen = chosen.where(run.outcome == outcome.value)
     query = (
         sa.select(run.run_number, run.started, run.outcome, schema.reading, decision.lines)
-        .join_from(schema.run, schema.unit)
-        .join(schema.reading, reading.run_id == run.id)
+        .join_from(schema.run, schema.reading, reading.run_id == run.id)
         .join(schema.decision, own, isouter=True)
-        .where(
-            schema.unit.c.serial_key == serial_key(serial),
-            run.station == station,
-            run.state == RunState.JUDGED.value,
-        )
+        .where(run.id.in_(chosen.order_by(run.id.desc()).limit(latest)))
         .order_by(run.id, reading.position)
     )
     return tuple(

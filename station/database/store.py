@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
-from limits.verdict import Verdict
+from limits.verdict import Outcome, Verdict
 from reports.resolution import Resolution
 from station.database import (
     address,
@@ -276,17 +276,30 @@ class Store:
         with self._writing() as connection:
             standards.enter(connection, standard)
 
-    def checked_values(self, serial: str, station: str) -> tuple[CheckedValue, ...]:
-        """Every reading of the standard's judged runs at one station, the first run first; none if it is unknown."""
-        with self._reading() as connection:
-            return standards.values(connection, serial, station)
+    def checked_values(
+        self, serial: str, station: str, latest: int, outcome: Outcome | None = None
+    ) -> tuple[CheckedValue, ...]:
+        """Every reading of so many of the standard's latest judged runs at one station, the first run first.
 
-    def check_runs(self, serial: str, station: str) -> tuple[RunLine, ...]:
-        """The standard's runs at one station, the first one first; none where it is not known yet."""
+        Of runs with one outcome alone, where it is given; none where the standard is not known.
+        """
         with self._reading() as connection:
-            if not standards.is_known(connection, serial):
-                return ()
-            return tuple(line for line in read.runs(connection, serial) if line.station == station)
+            return standards.values(connection, serial, station, latest, outcome)
+
+    def check_runs(self, serial: str, station: str, latest: int) -> tuple[RunLine, ...]:
+        """So many of the standard's latest runs at one station, the first one first; none where it is not known."""
+        with self._reading() as connection:
+            return standards.runs(connection, serial, station, latest)
+
+    def checks_since_accepted(self, serial: str, station: str) -> tuple[RunLine, ...]:
+        """The standard's runs at one station from the last accepted one on; all where none was."""
+        with self._reading() as connection:
+            return standards.runs_since_accepted(connection, serial, station)
+
+    def check_count(self, serial: str, station: str) -> int:
+        """How many runs the standard has at one station."""
+        with self._reading() as connection:
+            return standards.count(connection, serial, station)
 
     def keep_reset(self, serial: str, reset: StandardReset) -> None:
         """Note that a check standard's history begins anew. Raises UserMistake when the standard is not known."""

@@ -48,7 +48,7 @@ def standing(
     now: datetime,
     calibrated: datetime | None = None,
 ) -> Standing:
-    """Where the station stands by the runs of its standard, the first one first.
+    """Where the station stands by the runs of its standard, the first one first: from the last accepted one at least.
 
     A check proves the calibration that it was made under, not one that was made since.
 
@@ -86,7 +86,7 @@ def reasons(bench: Bench, store: Store, now: datetime) -> Iterator[Reason]:
     form = bench.source.value.check_standard
     if form is None:
         return
-    runs = store.check_runs(form.serial, bench.name)
+    runs = store.checks_since_accepted(form.serial, bench.name)
     found = standing(runs, store.resets(form.serial), form.every, now, calibrated_at(bench, store))
     named = f"check standard {form.serial}"
     last = found.last

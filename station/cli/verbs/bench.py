@@ -50,8 +50,11 @@ def standard(
         str | None, typer.Option(metavar="'23 °C'", help="Temperature of the standard, if you measured it.")
     ] = None,
     history: Annotated[
-        bool, typer.Option("--history", help="Show every check and the drift instead of measuring.")
+        bool, typer.Option("--history", help="Show the latest checks and the drift instead of measuring.")
     ] = False,
+    latest: Annotated[
+        int, typer.Option("--latest", metavar="N", min=1, help="How many checks --history shows.")
+    ] = 30,
     accept: Annotated[
         bool, typer.Option("--accept", help="The standard was serviced or certified anew; needs --by, --why.")
     ] = False,
@@ -65,7 +68,7 @@ def standard(
     if accept:
         return acts.accept(works, by, why, as_json=as_json)
     if history:
-        return acts.history(works, as_json=as_json)
+        return acts.history(works, latest, as_json=as_json)
     return acts.measure(works, operator, temperature, as_json=as_json)
 
 

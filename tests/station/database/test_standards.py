@@ -62,7 +62,7 @@ def test_a_standard_is_in_no_list_of_orders(with_standard, make, check):
 def test_entering_it_again_changes_nothing(with_standard, check):
     check(1.4, 0)
     with_standard.enter_standard(STANDARD)
-    assert len(with_standard.check_runs("SKC-001", "final test 1")) == 1
+    assert len(with_standard.check_runs("SKC-001", "final test 1", 9)) == 1
 
 
 def test_a_customers_unit_is_no_standard(with_standard, make):
@@ -83,7 +83,7 @@ def test_the_history_tells_every_judged_reading_with_the_limits_in_force(with_st
     check(7.0, 2, station="final test 2")
     broken = with_standard.begin(make.head("SKC-001"))
     with_standard.break_off(broken.run_id, RunState.STOPPED, "", STARTED)
-    found = with_standard.checked_values("skc-001", "final test 1")
+    found = with_standard.checked_values("skc-001", "final test 1", 9)
     assert [(each.run_number, each.outcome, each.reading.value, each.own) for each in found] == [
         (1, Outcome.PASS, 1.4, (1.0, 2.0)),
         (2, Outcome.FAIL, 2.4, (1.0, 2.0)),
@@ -106,8 +106,8 @@ def test_a_standard_gets_no_certificate(with_standard, check):
 
 
 def test_what_is_not_known_yet_has_no_history(store):
-    assert store.check_runs("SKC-001", "final test 1") == ()
-    assert store.checked_values("SKC-001", "final test 1") == ()
+    assert store.check_runs("SKC-001", "final test 1", 9) == ()
+    assert store.checked_values("SKC-001", "final test 1", 9) == ()
     assert store.resets("SKC-001") == ()
 
 
@@ -118,3 +118,27 @@ def test_resets_are_kept_with_who_and_why(with_standard):
     assert with_standard.resets("skc-001") == tuple(made)
     with pytest.raises(UserMistake, match="SKC-009"):
         with_standard.keep_reset("SKC-009", made[0])
+
+
+def test_of_a_long_history_only_the_latest_is_read(with_standard, check):
+    for day, outcome in enumerate((Outcome.PASS, Outcome.PASS, Outcome.FAIL, Outcome.PASS, Outcome.FAIL)):
+        check(1.0 + day, day, outcome=outcome)
+    check(9.0, 9, station="final test 2")
+    here = "SKC-001", "final test 1"
+    assert [line.run_number for line in with_standard.check_runs(*here, 2)] == [4, 5]
+    assert with_standard.check_count(*here) == 5
+    values = with_standard.checked_values(*here, 2)
+    assert [each.reading.value for each in values] == [4.0, 5.0]
+    accepted = with_standard.checked_values(*here, 2, Outcome.PASS)
+    assert [each.reading.value for each in accepted] == [2.0, 4.0]
+
+
+def test_runs_since_the_last_accepted_check_begin_with_it(with_standard, check):
+    here = "SKC-001", "final test 1"
+    check(1.0, 0, outcome=Outcome.FAIL)
+    assert [line.run_number for line in with_standard.checks_since_accepted(*here)] == [1]
+    check(1.0, 1)
+    check(1.0, 2, outcome=Outcome.FAIL)
+    check(1.0, 3, station="final test 2")
+    check(1.0, 4, outcome=Outcome.FAIL)
+    assert [line.run_number for line in with_standard.checks_since_accepted(*here)] == [2, 3, 5]
