@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -31,6 +31,7 @@ from station.locking import alone
 from station.measurements.repeatability import Repeatability
 from station.orders import WorkOrder
 from station.progress import progress
+from station.rights import Act
 from station.sequencer import recipe as recipes
 from station.sequencer import run
 from station.sequencer import standard as standards
@@ -57,9 +58,13 @@ if TYPE_CHECKING:
     from station.instruments.trial import TrialLine
 
 
+Expect = Callable[[Act, str, str], str]
+"""Who does something, from the act, what it is about and who was named; raises UserMistake where they may not."""
+
+
 @contextmanager
 def open_bench(
-    works: Works, store: Store, clock: Clock, operator: Operator, listen: Listener
+    works: Works, store: Store, clock: Clock, operator: Operator, listen: Listener, expect: Expect
 ) -> Iterator[OpenBench]:
     """The bench, for as many units as are tested in a row; no other program may use it meanwhile.
 
@@ -77,7 +82,7 @@ def open_bench(
     ):
         store.close_abandoned(bench.name, clock())
         careful = counted(operator, Wear(bench.source.value.cables, keep, bridge=not bench.ability.phase))
-        yield OpenBench(works, store, clock, bench, analyzer, careful, listen, thermometer)
+        yield OpenBench(works, store, clock, bench, analyzer, careful, listen, expect, thermometer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,7 @@ class OpenBench:
     analyzer: Analyzer
     operator: Operator
     listen: Listener
+    expect: Expect
     thermometer: BenchThermometer | None = None
 
     @property
@@ -118,6 +124,7 @@ class OpenBench:
         ready, KeyboardInterrupt when the operator stops.
         """
         unit = product(self.store.unit(serial), "measure it with `station standard`")
+        who = self.expect(Act.TEST, unit.serial, self.operator.name)
         prepared = self._prepare(unit, recipe)
         arrival = Arrival(
             prepared.unit.serial,
@@ -137,7 +144,7 @@ class OpenBench:
             prepared,
             self.bench,
             readiness.identity,
-            self.operator.name,
+            who,
             climate,
             self.clock(),
             in_force(self.bench, self.store),
@@ -158,6 +165,7 @@ class OpenBench:
         Raises what `test` raises; UserMistake where the bench names none.
         """
         standard = standards.load(self.works.folder, self.bench, self.analyzer.ability)
+        who = self.expect(Act.STANDARD, standard.serial, self.operator.name)
         readiness = self.readiness(temperature_c, BEFORE_A_CHECK)
         if not readiness.is_ready:
             raise StationFault("not ready to measure: " + "; ".join(map(str, readiness.reasons)))
@@ -169,7 +177,7 @@ class OpenBench:
             self.bench,
             history,
             readiness.identity,
-            self.operator.name,
+            who,
             climate_now(self.thermometer, temperature_c)[0].temperature_c,
             now,
             in_force(self.bench, self.store),
@@ -184,6 +192,7 @@ class OpenBench:
         Raises what `check` raises.
         """
         standard = standards.load(self.works.folder, self.bench, self.analyzer.ability)
+        self.expect(Act.STANDARD, standard.serial, self.operator.name)
         readiness = self.readiness(temperature_c, BEFORE_A_CHECK)
         if not readiness.is_ready:
             raise StationFault("not ready to measure: " + "; ".join(map(str, readiness.reasons)))
@@ -196,11 +205,12 @@ class OpenBench:
         Raises UserMistake or BadInput before anything is touched, StationFault when the station fails or the
         calibration is not accepted, KeyboardInterrupt when the operator stops.
         """
+        who = self.expect(Act.CALIBRATE, self.bench.name, self.operator.name)
         plans = [] if over else list(self._open_plans())
         climate, broken = climate_now(self.thermometer, temperature_c)
         if broken:
             raise StationFault("; ".join(map(str, broken)))
-        occasion = Occasion(self.analyzer.identify(), self.operator.name, climate.temperature_c, self.clock())
+        occasion = Occasion(self.analyzer.identify(), who, climate.temperature_c, self.clock())
         task = calibration_task(self.bench, self.analyzer.ability, plans, over, occasion)
         made = run_calibration(task, self.analyzer, self.operator, self.listen)
         self.store.keep_calibration(made)

@@ -27,16 +27,20 @@ from station.database.entries import (
     UnitEntry,
 )
 from station.database.matings import Service
+from station.database.person import Person, found
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
 from station.errors import StoreFault, UserMistake
 from station.files import write_whole
 from station.issuing import Issued, issue
 from station.orders import WorkOrder
+from station.people import People
 from station.progress import Progress, progress
 from station.records import evaluated
 from station.resolving import WayOut, Wish, refuse_unsigned, resolve, way_out
+from station.rights import RIGHTS, Act, Role
 from station.sequencer import recipe as recipes
+from station.sequencer import standard as standards
 from station.sequencer.events import Listener
 from station.sequencer.operator import Operator
 from station.sequencer.prepare import plan_for
@@ -116,14 +120,67 @@ def _known_orders(folder: Path) -> tuple[WorkOrder, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """One works and its open store."""
+    """One works, its open store, and who sits at it.
+
+    Once somebody is registered, an act of weight needs a person with the right to it.
+    """
 
     works: Works
     store: Store
     clock: Clock
+    who: Person | None = None
+    """Who signed in; None where nobody did."""
+
+    @property
+    def people(self) -> People:
+        """Everybody of the works."""
+        return People(self.store)
+
+    def sign_in(self, said: str, pin: str) -> Desk:
+        """The desk with somebody at it, by name or badge. Raises UserMistake, which tells not what was wrong."""
+        return replace(self, who=self.people.identify(said, pin, self.clock()))
+
+    def expect(self, act: Act, about: str, person: str | None = None) -> str:
+        """Who does this, for the record; kept among the acts. Raises UserMistake where they have no right to.
+
+        `person` is who was named without signing in: it counts where nobody is registered.
+        """
+        if not self.people.is_anybody:
+            return person or ""
+        if self.who is None:
+            raise UserMistake(f"sign in to {RIGHTS[act].words}: give your name or badge, and your PIN")
+        self.people.allow(self.who, act, about, self.clock())
+        return self.who.name
+
+    def register(self, name: str, roles: Sequence[Role], badge: str, pin: Callable[[], str]) -> None:
+        """Register somebody; the first one turns rights on. Raises UserMistake where it may not be."""
+        self.expect(Act.PEOPLE, name)
+        self.people.add(name, roles, badge, pin(), self.who, self.clock())
+
+    def change_person(self, name: str, roles: Sequence[Role], badge: str | None) -> None:
+        """Give somebody other roles or another badge; empty and None leave them as they are."""
+        self.people.change(name, roles, badge, self._signed(Act.PEOPLE, name), self.clock())
+
+    def retire_person(self, name: str) -> None:
+        """Somebody works here no more. Raises UserMistake for the last administrator."""
+        self.people.retire(name, self._signed(Act.PEOPLE, name), self.clock())
+
+    def set_pin(self, name: str, pin: Callable[[], str]) -> None:
+        """Set somebody's PIN: one's own, or as an administrator."""
+        own = self.who is not None and found(self.people.all(), name) == self.who
+        by = self._signed(Act.PIN if own else Act.PEOPLE, name)
+        self.people.set_pin(name, pin(), by, self.clock())
+
+    def _signed(self, act: Act, about: str) -> Person:
+        """Who signed in, and may do this."""
+        self.expect(act, about)
+        if self.who is None:
+            raise UserMistake("nobody is registered yet; the first one must be an administrator: --add NAME")
+        return self.who
 
     def import_orders(self, path: Path) -> tuple[WorkOrder, ...]:
         """Take in the work orders of a CSV file, all of them or none."""
+        self.expect(Act.ORDERS, path.name)
         known = {file.stem for file in self.works.recipes.glob("*.yaml")}
         read = orders.read_orders(path)
         unknown = sorted({order.model for order in read} - known)
@@ -164,7 +221,7 @@ class Desk:
 
         Raises BadInput for the bench file, StationFault when another program is at the bench.
         """
-        return open_bench(self.works, self.store, self.clock, operator, listen)
+        return open_bench(self.works, self.store, self.clock, operator, listen, self.expect)
 
     def cables(self) -> tuple[CableState, ...]:
         """Every cable of the bench file and how worn it is."""
@@ -173,7 +230,8 @@ class Desk:
     def service(self, cable: str, person: str, why: str) -> Service:
         """A person gauged or replaced a cable's connector; it is counted from none again."""
         bench = benches.load(self.works.bench)
-        return cables.service(self.store, bench, cable, person, why, self.clock())
+        who = self.expect(Act.SERVICE, cable, person)
+        return cables.service(self.store, bench, cable, who, why, self.clock())
 
     def history(self, serial: str) -> History:
         """The unit, its runs and what was made of them."""
@@ -200,7 +258,8 @@ class Desk:
 
         `key` is only called for a certificate, so that nobody is asked for a passphrase in vain.
         """
-        product(self.store.unit(serial), "it is no product, and gets no certificate")
+        unit = product(self.store.unit(serial), "it is no product, and gets no certificate")
+        self.expect(Act.CERTIFY, unit.serial)
         stored = self.stored_run(serial, run_number)
         refuse_unsigned(self.works, stored)
         return issue(self.works, self.store, stored, self.clock(), key)
@@ -213,7 +272,8 @@ class Desk:
         `key` is only called when nothing else speaks against it. Raises UserMistake where it may not be decided.
         """
         stored = self.stored_run(serial, run_number)
-        resolve(self.store, stored, wish, self.clock(), key)
+        who = self.expect(Act.RESOLVE, stored.head.serial, wish.person)
+        resolve(self.store, stored, replace(wish, person=who), self.clock(), key)
         return self.store.run(stored.run_id)
 
     def undecided(self, serial: str, run_number: int | None, corrects: int | None) -> StoredRun:
@@ -280,4 +340,6 @@ class Desk:
 
     def accept_standard(self, person: str, why: str) -> StandardReset:
         """A person says that the check standard is another one from now on; its history begins anew."""
-        return checks.accept(self.store, benches.load(self.works.bench), person, why, self.clock())
+        bench = benches.load(self.works.bench)
+        who = self.expect(Act.ACCEPT, standards.named(bench).serial, person)
+        return checks.accept(self.store, bench, who, why, self.clock())

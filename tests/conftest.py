@@ -101,3 +101,14 @@ def postgresql_url(server: Server) -> Iterator[str]:
     server.do(f"CREATE DATABASE {name}")
     yield server.url(name)
     server.do(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def sqlite_url(tmp_path: Path) -> str:
+    return f"sqlite:///{tmp_path / 'records.sqlite'}"
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str:
+    """An empty database of each kind that a works may have."""
+    return str(request.getfixturevalue(f"{request.param}_url"))

@@ -36,14 +36,14 @@ def celsius_of(temperature: str | None, option: str = "--temperature") -> float 
         raise UserMistake(f"{option}: {error}") from error
 
 
-def operator_name(*, may_ask: bool = True) -> str:
+def operator_name(*, may_ask: bool = True, asked: str = "Operator") -> str:
     """Ask who is at the bench. Raises UserMistake where nobody may be asked."""
     import typer
 
     if not may_ask:
         raise UserMistake("give the operator's name with --operator, or leave out --no-input")
 
-    name = str(typer.prompt("Operator", default="", show_default=False, err=True)).strip()
+    name = str(typer.prompt(asked, default="", show_default=False, err=True)).strip()
     if not name:
         raise UserMistake(
             "a record needs the name of its operator; give --operator NAME or set STATION_OPERATOR"

@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from limits.verdict import Outcome
-from station.cli.asking import aside, celsius_of, operator_name, out
+from station.cli.asking import aside, celsius_of, out
 from station.cli.exits import Exit
+from station.cli.signing_in import at_bench
 from station.cli.tables import print_json, say
 from station.cli.unit_view import run_facts
 from station.errors import UserMistake
@@ -41,7 +42,7 @@ def test(
     with open_desk(folder) as desk:
         unit = desk.store.unit(serial)
         since = _time(settled_since, desk.clock())
-        name = operator.strip() or operator_name(may_ask=may_ask)
+        desk, name = at_bench(desk, operator, may_ask=may_ask)
         with desk.bench(TerminalOperator(name, console, answers=may_ask), RunTeller(console)) as bench:
             try:
                 judged = bench.test(
@@ -85,8 +86,8 @@ def calibrate(
     stretches = tuple(map(stretch_from, over))
     console = aside() if as_json else out()
     with open_desk(folder) as desk:
-        who = TerminalOperator(operator.strip() or operator_name(), console)
-        with desk.bench(who, CalibrationTeller(console)) as bench:
+        desk, name = at_bench(desk, operator)
+        with desk.bench(TerminalOperator(name, console), CalibrationTeller(console)) as bench:
             try:
                 made = bench.calibrate(stretches, temperature_c=temperature_c)
             except KeyboardInterrupt:
@@ -105,6 +106,7 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     with open_desk(folder) as desk, desk.bench(TerminalOperator("", aside()), lambda event: None) as bench:
         found = bench.readiness(temperature_c)
         calibration = bench.calibration_in_words()
+        is_anybody = desk.people.is_anybody
     if as_json:
         reasons = [asdict(reason) for reason in found.reasons]
         soon = [asdict(reason) for reason in found.warnings]
@@ -114,6 +116,7 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
             "calibration": calibration,
             "reasons": reasons,
             "warnings": soon,
+            "rights": is_anybody,
         }
         print_json(facts, out())
     elif found.is_ready:
@@ -130,6 +133,8 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
             say(out(), f"  {reason.what}")
             say(out(), f"      way out: {reason.way_out}")
     if not as_json:
+        if not is_anybody:
+            say(out(), "Nobody is registered (station people): whoever is here may do everything.")
         for warning in found.warnings:
             say(out(), f"Soon: {warning}.", "yellow")
     return Exit.PASS if found.is_ready else Exit.STATION_FAULT

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from reports import wording
 from station.cli.asking import out
+from station.cli.signing_in import signed_in
 from station.cli.tables import Column, print_json, say, show
 from station.errors import UserMistake
 
@@ -30,7 +31,7 @@ def service(folder: Path, cable: str | None, person: str | None, why: str, *, as
         raise UserMistake("say which cable was serviced; `station service` alone lists them")
     with open_desk(folder) as desk:
         if cable is not None:
-            desk.service(cable, person or "", why)
+            signed_in(desk, person or "").service(cable, person or "", why)
         states = desk.cables()
     rows = [_row(state) for state in states if cable in (None, state.name)]
     if as_json:

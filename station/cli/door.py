@@ -24,6 +24,14 @@ Run = Annotated[
 Temperature = Annotated[
     str | None, typer.Option("--temperature", metavar="'23 °C'", help="At the bench, if you measured it.")
 ]
+By = Annotated[
+    str,
+    typer.Option(
+        "--by",
+        metavar="NAME",
+        help="You, by name or badge, where people are registered.",
+    ),
+]
 HERE = Path()
 
 

@@ -6,8 +6,9 @@ import math
 from dataclasses import asdict
 from pathlib import Path
 
-from station.cli.asking import aside, celsius_of, operator_name, out
+from station.cli.asking import aside, celsius_of, out
 from station.cli.exits import Exit
+from station.cli.signing_in import at_bench
 from station.cli.tables import print_json, say
 
 
@@ -18,9 +19,10 @@ def repeat(folder: Path, times: int, operator: str, temperature: str | None, *, 
 
     temperature_c = celsius_of(temperature)
     console = aside() if as_json else out()
-    who = TerminalOperator(operator.strip() or operator_name(), console)
-    with open_desk(folder) as desk, desk.bench(who, RunTeller(console)) as bench:
-        found = bench.repeatability(times, temperature_c=temperature_c)
+    with open_desk(folder) as desk:
+        desk, name = at_bench(desk, operator)
+        with desk.bench(TerminalOperator(name, console), RunTeller(console)) as bench:
+            found = bench.repeatability(times, temperature_c=temperature_c)
     stated_db = math.ceil(found.deviation_db * 1000) / 1000
     if as_json:
         print_json({**asdict(found), "known_to": found.known_to}, out())

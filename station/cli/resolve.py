@@ -10,6 +10,7 @@ from reports.resolution import Ruling
 from station.cli.asking import out, passphrase
 from station.cli.exits import Exit
 from station.cli.resolution_view import show_resolutions, show_way_out, way_out_facts
+from station.cli.signing_in import signed_in
 from station.cli.tables import print_json, say
 from station.errors import UserMistake
 
@@ -26,11 +27,13 @@ def resolve_unit(folder: Path, serial: str, run_number: int | None, said: Said, 
     word, by, why, corrects = said
     if word is None and (by or why):
         raise UserMistake("say what is decided: station resolve SERIAL release|reject --by NAME --why REASON")
+    ruling = None if word is None else _ruling(word)
     with open_desk(folder) as desk:
-        if word is None:
+        if ruling is None:
             stored = desk.undecided(serial, run_number, corrects)
         else:
-            wish = Wish(_ruling(word), by, why, corrects)
+            desk = signed_in(desk, by)
+            wish = Wish(ruling, by, why, corrects)
             ask = passphrase(desk.works)
             stored = desk.resolve(serial, run_number, wish, lambda: open_key(desk.works, ask(), desk.clock()))
         way_out = desk.way_out(stored)

@@ -14,8 +14,9 @@ from limits.known import KnownValue
 from limits.reading import Claim
 from limits.verdict import Decision, Level, Outcome, Verdict
 from reports import wording
-from station.cli.asking import aside, celsius_of, operator_name, out
+from station.cli.asking import aside, celsius_of, out
 from station.cli.exits import Exit
+from station.cli.signing_in import at_bench, signed_in
 from station.cli.tables import Column, print_json, say, show, verdict_style
 
 if TYPE_CHECKING:
@@ -46,8 +47,8 @@ def measure(folder: Path, operator: str, temperature: str | None, *, as_json: bo
             tell(event)
 
     with open_desk(folder) as desk:
-        who = TerminalOperator(operator.strip() or operator_name(), console)
-        with desk.bench(who, listen) as bench:
+        desk, name = at_bench(desk, operator)
+        with desk.bench(TerminalOperator(name, console), listen) as bench:
             try:
                 judged = bench.check(temperature_c=temperature_c)
             except KeyboardInterrupt:
@@ -79,7 +80,7 @@ def accept(folder: Path, person: str, why: str, *, as_json: bool) -> Exit:
     from station.desk import open_desk
 
     with open_desk(folder) as desk:
-        reset = desk.accept_standard(person, why)
+        reset = signed_in(desk, person).accept_standard(person, why)
     if as_json:
         print_json(asdict(reset), out())
     else:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from reports import wording
 from station.cli.asking import aside, out, passphrase
 from station.cli.exits import Exit
+from station.cli.signing_in import signed_in
 from station.cli.tables import print_json, say
 from station.cli.unit_view import show_history
 
@@ -38,12 +39,13 @@ def show_budget_of(folder: Path, serial: str, run_number: int | None, name: str,
     show_budget(accounted, out(), as_json=as_json)
 
 
-def certify(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
+def certify(folder: Path, serial: str, run_number: int | None, by: str, *, as_json: bool) -> None:
     """Make the certificate or failure sheet of a unit."""
     from station.desk import open_desk
     from station.keyring import open_key
 
     with open_desk(folder) as desk:
+        desk = signed_in(desk, by)
         ask = passphrase(desk.works)
         issued = desk.certify(serial, run_number, lambda: open_key(desk.works, ask(), desk.clock()))
     if as_json:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from reports import wording
 from station.cli.asking import out
 from station.cli.exits import Exit
+from station.cli.signing_in import signed_in
 from station.cli.tables import Column, print_json, say, show
 from station.errors import UserMistake
 
@@ -62,12 +63,12 @@ def create(folder: Path, name: str, address: tuple[str, ...], bench: str) -> Non
     )
 
 
-def import_orders(folder: Path, file: Path, *, as_json: bool) -> None:
+def import_orders(folder: Path, file: Path, by: str, *, as_json: bool) -> None:
     """Take in work orders."""
     from station.desk import open_desk
 
     with open_desk(folder) as desk:
-        taken_in = {order.number for order in desk.import_orders(file)}
+        taken_in = {order.number for order in signed_in(desk, by).import_orders(file)}
         progress = [each for each in desk.orders() if each.order.number in taken_in]
     _show_orders(progress, as_json=as_json)
 

@@ -18,8 +18,9 @@ from limits.reading import Claim
 from limits.verdict import Level, Outcome
 from reports.resolution import Ruling
 from station.database.entries import CertificateKind, DocumentKind, OrderKind, RunState
+from station.database.person import Answer, Change
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration in `versions/`: what this station writes."""
 
 metadata = sa.MetaData(
@@ -378,4 +379,50 @@ standard_reset = sa.Table(
     _required("person", sa.Text),
     _required("why", sa.Text),
     sa.Index(None, "unit_id"),
+)
+
+# Append-only: who somebody is now is told by all that was recorded of them.
+person_event = sa.Table(
+    "person_event",
+    metadata,
+    _id(),
+    # The name in one case, by which people are told apart.
+    _required("name_key", sa.Text),
+    # 1 for the first one of its person.
+    _required("number", sa.Integer),
+    _required("name", sa.Text),
+    _required("change", sa.Text),
+    # Roles and badge from now on, where the change gives them; words with spaces between.
+    _required("roles", sa.Text),
+    _required("badge", sa.Text),
+    # Of the PIN's hash in `person_secret`, so that a record can be shown without it.
+    sa.Column("secret_sha256", sa.String(64)),
+    # Who recorded it.
+    _required("person", sa.Text),
+    _required("made", UtcTime),
+    sa.UniqueConstraint("name_key", "number"),
+    _one_of("change", Change),
+)
+
+# An argon2 hash; whoever has it can try PINs, so no export shows it.
+person_secret = sa.Table(
+    "person_secret",
+    metadata,
+    sa.Column("event_id", Id, sa.ForeignKey("person_event.id"), primary_key=True, autoincrement=False),
+    _required("secret", sa.Text),
+)
+
+# Append-only: what people asked to do, and what they were told.
+act = sa.Table(
+    "act",
+    metadata,
+    _id(),
+    _required("name_key", sa.Text),
+    _required("name", sa.Text),
+    sa.Column("act", sa.Text),
+    _required("about", sa.Text),
+    _required("made", UtcTime),
+    _required("answer", sa.Text),
+    _one_of("answer", Answer),
+    sa.Index(None, "name_key"),
 )

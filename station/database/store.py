@@ -24,6 +24,7 @@ from station.database import (
     copying,
     matings,
     opening,
+    people,
     read,
     refuse,
     resolutions,
@@ -48,6 +49,7 @@ from station.database.entries import (
 )
 from station.database.faults import one_border
 from station.database.matings import CableCount, Service
+from station.database.person import ActEntry, PersonEvent
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import WorkOrder
@@ -339,6 +341,38 @@ class Store:
         """Every cable of a station that was ever screwed on or serviced, by name."""
         with self._reading() as connection:
             return matings.counts(connection, station)
+
+    # --- people ----------------------------------------------------------------------------------------------
+
+    def is_anybody(self) -> bool:
+        """Whether the works has registered anybody."""
+        with self._reading() as connection:
+            return people.is_anybody(connection)
+
+    def person_events(self) -> tuple[PersonEvent, ...]:
+        """Everything recorded of people, the oldest first."""
+        with self._reading() as connection:
+            return people.events(connection)
+
+    def keep_person_event(self, event: PersonEvent) -> None:
+        """Record one thing more of a person. Raises UserMistake where it may not follow what there is."""
+        with self._writing() as connection:
+            people.insert(connection, event)
+
+    def keep_act(self, entry: ActEntry) -> None:
+        """Keep what somebody asked to do, and what they were told."""
+        with self._writing() as connection:
+            people.insert_act(connection, entry)
+
+    def acts(self, most: int) -> tuple[ActEntry, ...]:
+        """The latest so many, the newest first."""
+        with self._reading() as connection:
+            return people.acts(connection, most)
+
+    def wrong_since(self, name: str, since: datetime) -> tuple[datetime, ...]:
+        """When a wrong PIN was given for a name after its last right one, the oldest first."""
+        with self._reading() as connection:
+            return people.wrong_since(connection, name, since)
 
     # --- certificates ----------------------------------------------------------------------------------------
 

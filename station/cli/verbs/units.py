@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from station.cli.door import HERE, AsJson, Run, Serial, Works, door
+from station.cli.door import HERE, AsJson, By, Run, Serial, Works, door
 from station.cli.exits import Exit
 
 verbs = typer.Typer()
@@ -35,11 +35,13 @@ def show(
 
 @verbs.command()
 @door
-def certify(serial: Serial, works: Works = HERE, run: Run = None, as_json: AsJson = False) -> None:
+def certify(
+    serial: Serial, works: Works = HERE, run: Run = None, by: By = "", as_json: AsJson = False
+) -> None:
     """Make the certificate, or failure sheet, of a unit."""
     from station.cli import unit_acts as acts
 
-    acts.certify(works, serial, run, as_json=as_json)
+    acts.certify(works, serial, run, by, as_json=as_json)
 
 
 @verbs.command()

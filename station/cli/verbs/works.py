@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from station.cli.door import HERE, AsJson, Works, door
+from station.cli.door import HERE, AsJson, By, Works, door
 from station.cli.exits import Exit
 
 verbs = typer.Typer()
@@ -34,12 +34,13 @@ def import_(
         Path, typer.Argument(metavar="ORDERS.csv", help="order,customer,model,tx,rx,serials,due")
     ],
     works: Works = HERE,
+    by: By = "",
     as_json: AsJson = False,
 ) -> None:
     """Take in work orders from a CSV file."""
     from station.cli import works_acts as acts
 
-    acts.import_orders(works, file, as_json=as_json)
+    acts.import_orders(works, file, by, as_json=as_json)
 
 
 @verbs.command()
@@ -49,6 +50,44 @@ def orders(works: Works = HERE, as_json: AsJson = False) -> None:
     from station.cli import works_acts as acts
 
     acts.orders(works, as_json=as_json)
+
+
+@verbs.command()
+@door
+def people(
+    works: Works = HERE,
+    add: Annotated[str | None, typer.Option("--add", metavar="NAME", help="Register somebody.")] = None,
+    change: Annotated[
+        str | None,
+        typer.Option("--change", metavar="NAME", help="Give somebody other roles, or another badge."),
+    ] = None,
+    retire: Annotated[
+        str | None, typer.Option("--retire", metavar="NAME", help="Somebody works here no more.")
+    ] = None,
+    pin: Annotated[
+        str | None, typer.Option("--pin", metavar="NAME", help="Set another PIN or password.")
+    ] = None,
+    role: Annotated[
+        list[str] | None,
+        typer.Option(metavar="ROLE", help="operator, technician, quality or administrator; once for each."),
+    ] = None,
+    badge: Annotated[
+        str | None, typer.Option(metavar="CODE", help="What the badge says, or '' for none.")
+    ] = None,
+    by: By = "",
+    pin_file: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Holds the new PIN; it is asked for when not given.")
+    ] = None,
+    acts: Annotated[
+        bool, typer.Option("--acts", help="What people asked to do, and whether they might; the latest.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """List who works here, and register people and their rights."""
+    from station.cli import people_acts
+
+    wanted = people_acts.Wanted(add, change, retire, pin, tuple(role or ()), badge, by, pin_file)
+    people_acts.people(works, wanted, acts=acts, as_json=as_json)
 
 
 @verbs.command()

@@ -7,7 +7,6 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -161,17 +160,6 @@ def make() -> SimpleNamespace:
         order=order, head=head, sweep=sweep, reading=reading, decision=decision, passed=passed, failed=failed,
         started=STARTED, finished=STARTED + timedelta(seconds=42),
     )  # fmt: skip
-
-
-@pytest.fixture
-def sqlite_url(tmp_path: Path) -> str:
-    return f"sqlite:///{tmp_path / 'records.sqlite'}"
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def url(request: pytest.FixtureRequest) -> str:
-    """An empty database of each kind that a works may have."""
-    return str(request.getfixturevalue(f"{request.param}_url"))
 
 
 @pytest.fixture

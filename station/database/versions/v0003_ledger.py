@@ -1,0 +1,63 @@
+"""The third form: the works' people and what they did.
+
+Written down once and never changed again after its release: databases made by it exist. So it calls nothing of the
+station.
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0003"
+down_revision = "0002"
+
+ID = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+TIME = sa.DateTime(timezone=True)
+
+
+def upgrade() -> None:
+    """Make the new tables."""
+    _people()
+
+
+def _people() -> None:
+    """Nobody was registered so far."""
+    op.create_table(
+        "person_event",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("name_key", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("change", sa.Text(), nullable=False),
+        sa.Column("roles", sa.Text(), nullable=False),
+        sa.Column("badge", sa.Text(), nullable=False),
+        sa.Column("secret_sha256", sa.String(length=64), nullable=True),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.CheckConstraint(
+            "change IN ('added', 'changed', 'pin set', 'retired')", name="ck_person_event_change"
+        ),
+        sa.PrimaryKeyConstraint("id", name="pk_person_event"),
+        sa.UniqueConstraint("name_key", "number", name="uq_person_event_name_key_number"),
+    )
+    op.create_table(
+        "person_secret",
+        sa.Column("event_id", ID, autoincrement=False, nullable=False),
+        sa.Column("secret", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(["event_id"], ["person_event.id"], name="fk_person_secret_event_id"),
+        sa.PrimaryKeyConstraint("event_id", name="pk_person_secret"),
+    )
+    op.create_table(
+        "act",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("name_key", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("act", sa.Text(), nullable=True),
+        sa.Column("about", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.CheckConstraint("answer IN ('allowed', 'no right', 'wrong name or PIN')", name="ck_act_answer"),
+        sa.PrimaryKeyConstraint("id", name="pk_act"),
+    )
+    op.create_index("ix_act_name_key", "act", ["name_key"])
