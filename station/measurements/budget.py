@@ -42,6 +42,9 @@ DRAWS = 32
 """Of noise. They are orthogonal from point to point, so that where a reading is a sum over fewer points than this
 they give its variance exactly, and else nearly."""
 
+DRAWS_FOR_PLACES = 128
+"""Where noise may place a notch here or there, of which 32 tell too little."""
+
 PICKED = 1 + math.sqrt(2)
 """By how much the mean of what noise moves a reading by, put on a trace that has it already, falls short of what it
 moved the reading by the first time. A worst, deepest or widest value is picked for its noise: among equal points it
@@ -56,14 +59,16 @@ MOST_POINTS = 2048
 """For which draws are ready; longer excerpts use them again."""
 
 
-def _draws() -> FloatArray:
+def _draws(number: int) -> FloatArray:
     # Always the same, so that a stored run gives the same U again.
     rng = np.random.default_rng(20)
-    blocks = [np.linalg.qr(rng.standard_normal((DRAWS, DRAWS)))[0] for _ in range(MOST_POINTS // DRAWS)]
-    return np.concatenate(blocks, axis=1) * math.sqrt(DRAWS)
+    blocks = [np.linalg.qr(rng.standard_normal((number, number)))[0] for _ in range(MOST_POINTS // number)]
+    return np.concatenate(blocks, axis=1) * math.sqrt(number)
 
 
-_DRAWN = _draws()
+_DRAWN, _DRAWN_FOR_PLACES = _draws(DRAWS), _draws(DRAWS_FOR_PLACES)
+ACROSS = MOST_POINTS // 2
+"""So many points on are the draws of noise at right angles to the wave."""
 
 
 def with_uncertainty(
@@ -89,10 +94,15 @@ def budget_of(item: Characteristic, reading: Reading, sweeps: Sweeps, worth: Wor
     else:
         view = item.looks_at(sweeps, worth)
         sources = _sources(worth, _excerpt(item, sweeps, view.freq_hz), near_floor)
-        by_db = [_on_trace(source, view.freq_hz) for source in sources]
+        by_db = [_on_trace(item, source, view.freq_hz) for source in sources]
         moved = _moved(item, view, reading.value, by_db)
-        lines = [_again(source, by) for source, by in zip(sources, moved, strict=True)]
-        lines += _elsewhere(item, view, reading.value, lines, by_db)
+        for place, source in enumerate(sources):
+            if source.each_point and item.measure.unpicked is not None:
+                moved[place] = _noise_moved(item, view, reading.value, by_db[place])
+        lines = [_again(item, source, by) for source, by in zip(sources, moved, strict=True)]
+        # Draws of noise find another place by themselves, and where they drown the trace they are no band about it.
+        bands = [by for source, by in zip(sources, by_db, strict=True) if source.beside is None]
+        lines += _elsewhere(item, view, reading.value, lines, bands)
     return Budget(item.unit, tuple(lines))
 
 
@@ -105,8 +115,7 @@ def _along(item: Characteristic, curve: Curve, sweeps: Sweeps, worth: Worth) -> 
     sources = tuple(worth.sources(_excerpt(item, sweeps, curve.freq_hz)))
     shares = np.empty((len(sources), len(curve.freq_hz)))
     for row, source in zip(shares, sources, strict=True):
-        along = np.abs(source.effect if source.any_phase else np.real(source.effect))
-        share = DB_PER_NEPER * along / DIVISORS[source.distribution]
+        share = source.level_db() / DIVISORS[source.distribution]
         if source.background and curve.at_least is not None:
             share = np.where(curve.at_least, 0.0, share)
         row[:] = share
@@ -119,17 +128,18 @@ def _excerpt(item: Characteristic, sweeps: Sweeps, freq_hz: FloatArray) -> Excer
 
 
 def _at_a_point(source: ErrorSource) -> Contribution:
-    effect = source.effect[0]
-    along = abs(effect) if source.any_phase else abs(effect.real)
     return Contribution(
-        source.name, source.kind, source.distribution, DB_PER_NEPER * float(along), source.shown
+        source.name, source.kind, source.distribution, float(source.level_db()[0]), source.shown
     )
 
 
-def _on_trace(source: ErrorSource, freq_hz: FloatArray) -> FloatArray:
+def _on_trace(item: Characteristic, source: ErrorSource, freq_hz: FloatArray) -> FloatArray:
     """By how many dB the source moves the trace, tried in several ways; shape (m, n)."""
     if source.each_point:
-        drawn = _DRAWN[:, np.arange(len(freq_hz)) % MOST_POINTS]
+        draws = _DRAWN if item.measure.unpicked is None else _DRAWN_FOR_PLACES
+        drawn, across = (draws[:, (np.arange(len(freq_hz)) + first) % MOST_POINTS] for first in (0, ACROSS))
+        if source.beside is not None:
+            return np.asarray(-20 * np.log10(np.abs(1 + source.beside * (drawn + 1j * across))))
         return np.asarray(DB_PER_NEPER * np.real(source.effect) * drawn, dtype=np.float64)
     effect = source.effect[None]
     if source.any_phase:
@@ -148,12 +158,27 @@ def _moved(item: Characteristic, view: View, value: float, by_db: Sequence[Float
     return np.split(moved, np.cumsum([len(each) for each in by_db])[:-1])
 
 
-def _again(source: ErrorSource, moved: FloatArray) -> Contribution:
-    """The line of a source that moves the reading by so much, each way in which it was tried."""
+def _noise_moved(item: Characteristic, view: View, value: float, by_db: FloatArray) -> FloatArray:
+    """How far the reading moves with noise, from a trace that was not picked for its noise."""
+    unpicked = item.measure.unpicked
+    assert unpicked is not None
+    (moved,) = _moved(item, replace(view, db=unpicked(view.freq_hz, view.db)), value, [by_db])
+    # The reading is one of these itself, so that they scatter about the truth as it does, not about the reading.
+    return np.asarray(moved - moved.mean(), dtype=np.float64)
+
+
+def _again(item: Characteristic, source: ErrorSource, moved: FloatArray) -> Contribution:
+    """The line of a source that moves the reading by so much, each way in which it was tried.
+
+    Of an error and its opposite the one counts that moves a level further. A worst level moves one way as far as the
+    trace does and the other way only until another place is worse, and decibels fall further than they rise; U is
+    the same on both sides, so that it reaches as far as the further one.
+    """
     square = float(np.mean(moved**2))
     if source.each_point:
-        mean = float(np.mean(moved))
-        square += (PICKED**2 - 1) * mean**2
+        square += (PICKED**2 - 1) * float(np.mean(moved)) ** 2
+    elif item.measure.on_trace:
+        square = float(np.mean(np.max(np.abs(moved.reshape(2, -1)), axis=0) ** 2))
     # Of a vector two parts at right angles were tried, of which each has its whole length.
     value = math.sqrt(2 * square) if source.any_phase else math.sqrt(square)
     return Contribution(source.name, source.kind, source.distribution, value, source.shown)
@@ -170,7 +195,8 @@ def _elsewhere(
 
     So a stretch of good match that a dip nearly parts: no single error parts it, all together may.
     """
-    trace_db = 2 * np.sqrt(sum(np.mean(each**2, axis=0) for each in by_db))
+    squares = [np.mean(each**2, axis=0) for each in by_db]
+    trace_db = 2 * np.sqrt(sum(squares, np.zeros(len(view.freq_hz))))
     (moved,) = _moved(item, view, value, [np.stack([trace_db, -trace_db])])
     most = float(np.abs(moved).max())
     if most > ELSEWHERE * Budget(item.unit, tuple(lines)).expanded():

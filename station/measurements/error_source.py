@@ -15,9 +15,12 @@ import numpy as np
 from limits.reading import FloatArray
 from station.measurements.floor import Floor
 from station.measurements.sweep import HOOKUPS, ComplexArray, Hookup, Port, Sweep, SweepSettings
-from station.measurements.uncertainty import Distribution, Kind
+from station.measurements.uncertainty import DB_PER_NEPER, Distribution, Kind
 
 Sweeps = Mapping[Hookup, Sweep]
+
+LARGEST_RATIO = 0.95
+"""Of an error to the wave that it adds to; above it a reading says nothing, and its limits are 26 dB."""
 
 SMALLEST = 1e-15
 """An exact zero would divide by itself; no analyzer reads one."""
@@ -131,11 +134,26 @@ class ErrorSource:
     each_point: bool = False
     """Whether it comes anew at each point, as noise does. Then `effect` is real: the part along the wave."""
 
+    beside: FloatArray | None = None
+    """Of noise that comes anew at each point: its rms part along the wave, beside the wave as it was read. It may be
+    larger than the wave, as where a notch lies in the noise; what it does there is no small part along the wave."""
+
     background: bool = False
     """Whether it is what is read without any signal; of a bound near the floor it is no line, since the bound has it
     in it already."""
 
+    further: bool = False
+    """Whether it may be nearly as large as the wave, so that a level falls much further than it rises. Then the
+    further of its limits counts, as U is the same on both sides."""
+
     kind: Kind = Kind.B
+
+    def level_db(self) -> FloatArray:
+        """By how many dB it moves the level at each point: half-width or standard deviation, shape (n,)."""
+        along = np.abs(self.effect if self.any_phase else np.real(self.effect))
+        if self.further:
+            return np.asarray(-20 * np.log10(1 - np.minimum(along, LARGEST_RATIO)), dtype=np.float64)
+        return np.asarray(DB_PER_NEPER * along, dtype=np.float64)
 
 
 class Worth(Protocol):
@@ -151,7 +169,14 @@ class Worth(Protocol):
 
 
 def vector(
-    name: str, effect: ComplexArray | FloatArray, shown: str, *, background: bool = False
+    name: str,
+    effect: ComplexArray | FloatArray,
+    shown: str,
+    *,
+    background: bool = False,
+    further: bool = False,
 ) -> ErrorSource:
     """A wave of known size that comes by another way than the one that is measured, with unknown phase."""
-    return ErrorSource(name, Distribution.ARCSINE, effect, shown, any_phase=True, background=background)
+    return ErrorSource(
+        name, Distribution.ARCSINE, effect, shown, any_phase=True, background=background, further=further
+    )

@@ -90,6 +90,10 @@ class Measure:
     values: Values | None = None
     """The same of many traces at once, for what looks at a span: so a reading is tried with errors put on it."""
 
+    unpicked: Callable[[FloatArray, FloatArray], FloatArray] | None = None
+    """For a place that is picked: from frequencies and a trace, both (n,), to the trace as it would be there without
+    the luck that it was picked for. Only so is it seen where else noise might have placed it."""
+
     on_trace: bool = True
     """Whether the value is a level of the trace, where its limit can be drawn; a width or a difference is not."""
 

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from limits.reading import FloatArray
-from station.measurements.error_source import ErrorSource, Excerpt, vector
+from station.measurements.error_source import LARGEST_RATIO, SMALLEST, ErrorSource, Excerpt, vector
 from station.measurements.sweep import PORTS, ComplexArray
 from station.measurements.uncertainty import DB_PER_NEPER, Distribution
 from station.measurements.vector_errors import gain, in_db, last_digit, noise_sources, of_the_unit, wave_of
@@ -34,8 +34,14 @@ STATED_OVER_DB = 10.0
 """From this difference of levels on, the linearity of a logarithmic scale is what is stated of it (common practice,
 no source)."""
 
-LARGEST_RATIO = 0.95
-"""Of the bridge's leak to a reflection that is read; above it a reading says nothing, and U is 26 dB."""
+MATCHED = 0.32
+"""Below this, 10 dB, a reflection is small enough to be told from its square alone (common practice, no source)."""
+
+LEAST_POINTS = 5
+"""For a parabola and a look at how well it fits."""
+
+FITS = 0.1
+"""By so much of the largest square the parabola may miss any: noise, and no second dip."""
 
 
 def scalar_sources(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSource]:
@@ -59,10 +65,27 @@ def _log_linearity(excerpt: Excerpt, figures: ScalarFigures) -> ErrorSource:
     return ErrorSource("log linearity", Distribution.RECTANGULAR, off_db / DB_PER_NEPER, shown)
 
 
-def _turned(size: ComplexArray | FloatArray) -> ComplexArray:
-    """A wave that meets the unit's reflections turns as they do, nobody knows how far: half round over an excerpt."""
+def _turning(reflection: ComplexArray | FloatArray, freq_hz: FloatArray) -> ComplexArray:
+    """How a reflection of known size turns over an excerpt, unit vectors of shape (n,); what meets it turns so too.
+
+    A small reflection goes straight past zero: S = a + v x, so that |S|^2 is a parabola over frequency which has
+    |v|^2, |a|^2 and their angle in its coefficients, and with them the phase but for its sign. What a bridge leaks is
+    part of a and takes nothing from v (own derivation, tried in the tests against simulated units; the next term
+    is about 2 |S| of v^2). Where it is no such reflection nobody knows how far it turns: half round over the excerpt.
+    """
+    size = np.abs(reflection)
     place = np.linspace(-0.5, 0.5, len(size)) if len(size) > 1 else np.zeros(1)
-    return np.asarray(np.abs(size) * np.exp(1j * np.pi * place), dtype=np.complex128)
+    phase = np.pi * place
+    if len(size) >= LEAST_POINTS and size.max() < MATCHED and freq_hz[-1] > freq_hz[0]:
+        x = (freq_hz - freq_hz.mean()) / (freq_hz[-1] - freq_hz[0])
+        squares = np.polynomial.polynomial.polyfit(x, size**2, 2)
+        fitted = np.polynomial.polynomial.polyval(x, squares)
+        if np.abs(fitted - size**2).max() <= FITS * (size**2).max():
+            across = math.sqrt(max(squares[0] * squares[2] - squares[1] ** 2 / 4, 0.0))
+            rate = across / np.maximum(fitted, SMALLEST)
+            steps = np.diff(x) * (rate[1:] + rate[:-1]) / 2
+            phase = np.minimum(np.concatenate([[0.0], np.cumsum(steps)]), np.pi)
+    return np.asarray(np.exp(1j * phase), dtype=np.complex128)
 
 
 def _noise(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSource]:
@@ -85,7 +108,7 @@ def _transmission(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSou
     ):
         reflection = excerpt.s(port, port)
         shown = f"{-20 * math.log10(match):g} dB against {in_db(reflection)} at {port}"
-        yield vector(name, match * _turned(reflection), shown)
+        yield vector(name, match * np.abs(reflection) * _turning(reflection, excerpt.freq_hz), shown)
     shown = f"{figures.source_match:g} dB against {figures.receiver_match:g} dB"
     both = np.full(len(excerpt.freq_hz), source * receiver)
     yield vector("match at the through", both, shown)
@@ -101,9 +124,10 @@ def _reflection(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSourc
     leak, match = wave_of(figures.directivity), wave_of(figures.port_match)
     shown = f"{figures.directivity:g} dB beside {in_db(size)}"
     seen = np.minimum(leak / size, LARGEST_RATIO)
-    yield vector("directivity", _turned(seen * _further(excerpt, figures)), shown)
+    turning = _turning(size, excerpt.freq_hz)
+    yield vector("directivity", seen * turning, shown, further=True)
     shown = f"{figures.port_match:g} dB against {in_db(size)} at {port}"
-    yield vector("bridge match", match * _turned(size), shown)
+    yield vector("bridge match", match * size * turning, shown)
     average = np.full(len(excerpt.freq_hz), (leak + match) ** 2 / 2)
     shown = f"directivity {figures.directivity:g} dB, match {figures.port_match:g} dB"
     yield ErrorSource("average of open and short", Distribution.RECTANGULAR, average, shown)
@@ -111,7 +135,7 @@ def _reflection(excerpt: Excerpt, figures: ScalarFigures) -> Iterator[ErrorSourc
 
 def _further(excerpt: Excerpt, figures: ScalarFigures) -> FloatArray:
     """What is read nearly as small as the leak may be much smaller in truth: the further limit, -ln(1 - ratio), over
-    the ratio. It is as much further for whatever else adds to the same small reflection."""
+    the ratio. Whatever else adds to the same small reflection moves it by as much more."""
     ratio = np.minimum(wave_of(figures.directivity) / excerpt.size, LARGEST_RATIO)
     return np.asarray(-np.log(1.0 - ratio) / ratio, dtype=np.float64)
 

@@ -81,6 +81,23 @@ def notch_frequencies(freq_hz: FloatArray, db: FloatArray, place: Place) -> Floa
     return np.where(inside, found_hz, np.nan)
 
 
+def without_luck(freq_hz: FloatArray, db: FloatArray) -> FloatArray:
+    """The trace with the deepest point as its neighbours tell it, two on either side: the power of a parabola there.
+
+    Of a notch in noise the deepest point is the one that noise made deepest, and may be far deeper than its place.
+    Noise that is tried on it would never find the notch anywhere else.
+    """
+    deepest = int(np.argmax(db))
+    near = np.array([deepest - 2, deepest - 1, deepest + 1, deepest + 2])
+    if near[0] < 0 or near[-1] >= len(db):
+        return db
+    apart = (freq_hz[near] - freq_hz[deepest]) / (freq_hz[near[-1]] - freq_hz[near[0]])
+    power = np.polynomial.polynomial.polyfit(apart, 10 ** (-db[near] / 10), 2)[0]
+    found = db.copy()
+    found[deepest] = -10 * np.log10(max(power, 10 ** (-db[deepest] / 10)))
+    return found
+
+
 MEASURES: tuple[Measure, ...] = (
     Measure("loss", Look.TRANSMISSION, frozenset({"at"}), "dB", "{subject} insertion loss at {at}", value_at),
     Measure(
@@ -102,7 +119,7 @@ MEASURES: tuple[Measure, ...] = (
     ),
     Measure(
         "notch frequency", Look.TRANSMISSION, frozenset({"over"}), "Hz",
-        "{subject} notch frequency", notch_frequency, notch_frequencies, on_trace=False,
+        "{subject} notch frequency", notch_frequency, notch_frequencies, without_luck, on_trace=False,
     ),
     Measure(
         "notch depth", Look.TRANSMISSION, frozenset({"over"}), "dB",

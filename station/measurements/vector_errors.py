@@ -54,6 +54,7 @@ def noise_sources(
         scatter(excerpt.size, noise) / np.sqrt(averages),
         f"{stated}; the reading is {above_db:.1f} dB above it",
         each_point=True,
+        beside=noise / (math.sqrt(2) * excerpt.size * np.sqrt(averages)),
         background=not excerpt.is_reflection,
     )
     trace = figures.trace_noise / DB_PER_NEPER * excerpt.by_settings(stated.widening)

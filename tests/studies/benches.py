@@ -71,10 +71,10 @@ tuning_drift: 8 ppm/K
 SCALAR = """\
 noise_floor: -95 dBm at 1 kHz
 trace_noise: 0.01 dB
-log_linearity: 0.2 dB                # 0.1 dB either way at either level
+log_linearity: 0.13 dB               # a wave of up to 0.1 dB: 0.0075 dB rms for each dB apart; times 10 dB, root 3
 connector_repeatability: 0.021 dB    # two connectors of 0.015 dB
 cable_flex: 0.0042 dB                # two cables of 0.003 dB
-drift: 0.065 dB                      # 0.05 dB since the references, their connectors, 0.010 dB of the through
+drift: 0.063 dB                      # up to 0.05 dB, of the references 0.021 dB, 0.005 dB of the through; root 3
 source_match: 20 dB
 receiver_match: 20 dB
 directivity: 35 dB
