@@ -14,7 +14,7 @@ from reportlab.pdfgen.pathobject import PDFPathObject
 
 from limits.reading import FloatArray
 from limits.verdict import Decision
-from reports.frame import Channel, Frame, Pen, draw_channels, draw_grid, draw_label, frame_of
+from reports.frame import Channel, Frame, Numerals, Pen, draw_channels, draw_grid, draw_label, frame_of
 from reports.layout import say
 from reports.limit_lines import bars_of, draw_bar, name_bars
 from reports.look import CHART_LABEL, CHART_TEXT, CHART_TITLE
@@ -29,7 +29,7 @@ COLUMN_WIDTH = 0.7
 _PENS = (
     Pen(colour("0d4553"), 1.15),
     Pen(colour("bf5b1c"), 0.95, (4.2, 1.5)),
-    Pen(colour("4a4f8f"), 0.95, (1.4, 1.3)),
+    Pen(colour("4a4f8f"), 1.1, (1.7, 1.2)),
     Pen(colour("5d7f35"), 1.0, (6.0, 1.4, 1.4, 1.4)),
 )
 
@@ -40,6 +40,7 @@ def draw_panel(
     area: tuple[float, float, float, float],
     decisions: Sequence[Decision] = (),
     channels: Sequence[Channel] = (),
+    numerals: Numerals = str,
 ) -> None:
     """Draw one picture into `area` (left, bottom, width, height, in points).
 
@@ -54,7 +55,7 @@ def draw_panel(
         fitted(panel.title, CHART_TITLE, area[2]),
         CHART_TITLE,
     )
-    draw_grid(canvas, frame, panel.unit)
+    draw_grid(canvas, frame, panel.unit, numerals)
     draw_channels(canvas, frame, channels)
     lines = [_vertices(frame, trace) for trace in panel.traces]
     pens = _pens(panel.traces)

@@ -18,16 +18,15 @@ from limits.verdict import Decision, Level, Outcome, Verdict
 from reports import look, sections, wording
 from reports.errors import NothingFailed
 from reports.layout import CELL_GAP, Align, Block, Column, Row, say, space, table
-from reports.publishing import Metadata, publish
+from reports.means import means
+from reports.publishing import Metadata, Sheet, publish
 from reports.record import UnitRecord
+from reports.sections import Manner
 from reports.typeface import width
 
 WARNING = "NOT A CERTIFICATE"
 EDGE = 8.0 * mm
 BAND = 11.0 * mm
-TOP = look.PAGE_HEIGHT - EDGE - BAND - 6.0 * mm
-NEXT_TOP = TOP - 2.0 * mm
-
 ROOM = look.TEXT_WIDTH
 
 PEN_LINE = 9.0 * mm
@@ -53,23 +52,30 @@ def failure_sheet(record: UnitRecord, issued: datetime) -> bytes:
         created=issued,
     )
 
+    # For the works' own people, who write English with the rest of this program.
+    manner = sections.manner_of(record, "en")
+    size = manner.dress.size
+    top = size[1] - EDGE - BAND - 6.0 * mm
+    sheet = Sheet(size, manner.dress.left, top, top - 2.0 * mm)
+
     def furnish(canvas: Canvas, page: int, of: int) -> None:
-        _mark(canvas)
-        sections.foot(canvas, record, "Failure sheet", page, of)
+        _mark(canvas, sheet)
+        sections.foot(canvas, record, manner, "Failure sheet", page, of)
 
-    return publish(_pages(record, issued), metadata, furnish, look.MARGIN, (TOP, NEXT_TOP))
+    return publish(_pages(record, manner, issued, sheet.rooms(look.FOOT)), metadata, furnish, sheet)
 
 
-def _pages(record: UnitRecord, issued: datetime) -> list[list[Block]]:
+def _pages(
+    record: UnitRecord, manner: Manner, issued: datetime, rooms: tuple[float, float]
+) -> list[list[Block]]:
     """All that is told, and then room for a pen down to the foot of the last page."""
-    rooms = TOP - look.FOOT, NEXT_TOP - look.FOOT
     pages = sections.laid_out(
-        _before_sweeps(record, issued),
-        lambda height: sections.charts(record, record.verdict.decisions, height),
+        _before_sweeps(record, manner, issued),
+        lambda height: sections.charts(record, manner.words, record.verdict.decisions, height),
         [
-            sections.heading("How it was measured"),
-            *sections.means(record),
-            sections.heading("Rework"),
+            sections.heading("How it was measured", manner.dress),
+            *means(record, manner.words),
+            sections.heading("Rework", manner.dress),
             _for_a_pen(LEAST_REWORK, headed=True),
             space(4.0),
             sections.end_mark("End of failure sheet"),
@@ -81,44 +87,46 @@ def _pages(record: UnitRecord, issued: datetime) -> list[list[Block]]:
     return pages
 
 
-def _mark(canvas: Canvas) -> None:
+def _mark(canvas: Canvas, sheet: Sheet) -> None:
     """Band, frame and margin words that no certificate has."""
-    wide, high = look.PAGE_WIDTH - 2 * EDGE, look.PAGE_HEIGHT - 2 * EDGE
+    width_of_page, height_of_page = sheet.size
+    wide, high = width_of_page - 2 * EDGE, height_of_page - 2 * EDGE
     canvas.setStrokeColor(look.INK)
     canvas.setLineWidth(2.4)
     canvas.rect(EDGE, EDGE, wide, high, stroke=1, fill=0)
     canvas.setFillColor(look.INK)
     canvas.rect(EDGE, EDGE + high - BAND, wide, BAND, stroke=0, fill=1)
     baseline = EDGE + high - BAND / 2 - 0.33 * look.BAND_STRONG.size
-    say(canvas, look.MARGIN, baseline, WARNING, look.BAND_STRONG)
+    say(canvas, sheet.left, baseline, WARNING, look.BAND_STRONG)
     purpose = "For the works only"
-    say(canvas, look.MARGIN + ROOM - width(purpose, look.BAND_PLAIN), baseline, purpose, look.BAND_PLAIN)
-    for x, turn in ((EDGE + 6.3 * mm, 90), (look.PAGE_WIDTH - EDGE - 6.3 * mm, -90)):
+    say(canvas, sheet.left + ROOM - width(purpose, look.BAND_PLAIN), baseline, purpose, look.BAND_PLAIN)
+    for x, turn in ((EDGE + 6.3 * mm, 90), (width_of_page - EDGE - 6.3 * mm, -90)):
         canvas.saveState()
-        canvas.translate(x, look.PAGE_HEIGHT / 2)
+        canvas.translate(x, height_of_page / 2)
         canvas.rotate(turn)
         say(canvas, -width(WARNING, look.MARGIN_WORDS) / 2, 0.0, WARNING, look.MARGIN_WORDS)
         canvas.restoreState()
 
 
-def _before_sweeps(record: UnitRecord, issued: datetime) -> list[Block]:
+def _before_sweeps(record: UnitRecord, manner: Manner, issued: datetime) -> list[Block]:
+    dress = manner.dress
     decisions = record.verdict.decisions
     amiss = sorted(
         (group for group in _by_reading(decisions) if _outcome(group) is not Outcome.PASS), key=_severity
     )
     word, sentences = _result(record)
     blocks = [
-        sections.letterhead(record, "Failure sheet", f"No. {record.number}"),
-        sections.facts(record, issued, "Printed"),
+        sections.letterhead(record, manner, "Failure sheet", f"No. {record.number}"),
+        sections.facts(record, manner.words, issued, "Printed"),
         space(9.0),
         sections.statement(word, sentences, look.ALARM),
     ]
     if amiss:
-        blocks += [sections.heading(_amiss_heading(amiss)), *_amiss(amiss, decisions)]
+        blocks += [sections.heading(_amiss_heading(amiss), dress), *_amiss(amiss, decisions)]
     if decisions or record.information:
-        blocks += [sections.heading("All readings"), *_all_readings(record)]
+        blocks += [sections.heading("All readings", dress), *_all_readings(record)]
     if record.panels:
-        blocks.append(sections.heading("Sweeps"))
+        blocks.append(sections.heading("Sweeps", dress))
     return blocks
 
 

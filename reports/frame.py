@@ -6,7 +6,7 @@ business of `charts` and `limit_lines`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +25,9 @@ from reports.typeface import Style, width
 AXIS_WIDTH = 19.0
 HEAD = 21.0
 FEET = 17.0
+
+Numerals = Callable[[str], str]
+"""From a printed number to what a language makes of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,27 +106,27 @@ def _opened(window: tuple[float, float]) -> tuple[float, float]:
     return (low, high) if high > low else (low - 0.5, low + 0.5)
 
 
-def draw_grid(canvas: Canvas, frame: Frame, unit: str) -> None:
-    """Scales with round numbers, and the frame itself."""
+def draw_grid(canvas: Canvas, frame: Frame, unit: str, numerals: Numerals = str) -> None:
+    """Scales with round numbers, and the frame itself; `numerals` writes a number the language's way."""
     canvas.setLineWidth(0.35)
     canvas.setStrokeColor(FAINT)
     values, decimals = ticks(*frame.value, most=max(2, int(frame.height / 15.0)))
     for value in values.tolist():
         y = frame.at(frame.freq_hz[0], value)[1]
         canvas.line(frame.left, y, frame.right, y)
-        _right(canvas, frame.left - 3.5, y - 2.2, wording.number(value, decimals), CHART_TEXT)
+        _right(canvas, frame.left - 3.5, y - 2.2, numerals(wording.number(value, decimals)), CHART_TEXT)
     _right(canvas, frame.left - 3.5, frame.top + 5.5, unit, CHART_TEXT)
-    _frequency_ticks(canvas, frame)
+    _frequency_ticks(canvas, frame, numerals)
     canvas.setStrokeColor(PALE)
     canvas.setLineWidth(0.5)
     canvas.rect(frame.left, frame.bottom, frame.width, frame.height, stroke=1, fill=0)
 
 
-def _frequency_ticks(canvas: Canvas, frame: Frame) -> None:
+def _frequency_ticks(canvas: Canvas, frame: Frame, numerals: Numerals) -> None:
     low, high = (freq_hz / 1e6 for freq_hz in frame.freq_hz)
     for most in range(9, 0, -1):
         marks, decimals = ticks(low, high, most)
-        texts = [wording.number(mark, decimals) for mark in marks.tolist()]
+        texts = [numerals(wording.number(mark, decimals)) for mark in marks.tolist()]
         room = frame.width / max(len(texts), 1)
         if max((width(text, CHART_TEXT) for text in texts), default=0.0) + 9.0 < room:
             break

@@ -78,6 +78,9 @@ class Row:
     note: str = ""
     """Small print under the row, over its full width."""
 
+    marks: tuple[tuple[int, Draw], ...] = ()
+    """What is drawn instead of text, by index of the column; given the cell's left edge and a line's upper edge."""
+
 
 def space(height: float) -> Block:
     """Nothing, of some height."""
@@ -218,6 +221,8 @@ def _row(columns: Sequence[Column], points: Sequence[float], row: Row, look: Tab
                     canvas, start, top - ROW_PADDING - index * look.cell.leading - look.cell.size, line, style
                 )
             left += column.width
+        for index, mark in row.marks:
+            mark(canvas, x + sum(column.width for column in columns[:index]), top - ROW_PADDING - 1.6)
         note.draw(canvas, x, top - height + ROW_PADDING)
         _line(canvas, x, top - height - note.height, total, 0.3, look.rule)
 

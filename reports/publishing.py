@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from reportlab import rl_config
-from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
 from reports.attaching import Attachment, attach
@@ -34,15 +33,34 @@ class Metadata:
     attachments: tuple[Attachment, ...] = ()
     """What goes with the pages inside the file."""
 
+    language: str = "en-GB"
+    """Of the text, as BCP 47 has it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Where text stands on the paper, in points."""
+
+    size: tuple[float, float]
+    left: float
+    top: float
+    """The upper edge of the first page's text."""
+
+    next_top: float
+    """The same of the other pages."""
+
+    def rooms(self, foot: float) -> tuple[float, float]:
+        """The heights for text above a foot, on the first page and on the others."""
+        return self.top - foot, self.next_top - foot
+
 
 def publish(
     pages: Sequence[Sequence[Block]],
     metadata: Metadata,
     furnish: Furnish,
-    left: float,
-    tops: tuple[float, float],
+    sheet: Sheet,
 ) -> bytes:
-    """Draw all pages; `tops` are the upper edges of the first page's text and of the others'."""
+    """Draw all pages."""
     install()
     # The library's habit of writing streams as ASCII is one of 1990s mail; it takes time and a quarter more room.
     rl_config.useA85 = 0
@@ -50,20 +68,20 @@ def publish(
     # Without an initial font of our own the library names Helvetica on each page and embeds none.
     canvas = Canvas(
         buffer,
-        pagesize=A4,
+        pagesize=sheet.size,
         pageCompression=1,
         invariant=1,
         initialFontName=REGULAR,
-        lang="en-GB",
+        lang=metadata.language,
         pdfVersion=(1, 7),
     )
     _describe(canvas, metadata)
     attach(canvas, metadata.attachments, _stamp(metadata.created))
     for index, blocks in enumerate(pages):
         furnish(canvas, index + 1, len(pages))
-        top = tops[0] if index == 0 else tops[1]
+        top = sheet.top if index == 0 else sheet.next_top
         for block in blocks:
-            block.draw(canvas, left, top)
+            block.draw(canvas, sheet.left, top)
             top -= block.height
         canvas.showPage()
     canvas.save()

@@ -10,6 +10,7 @@ from datetime import date, datetime
 
 from limits.reading import FloatArray, Reading
 from limits.verdict import Outcome, Verdict
+from reports.house import PLAIN, House
 from reports.resolution import Resolution, Ruling
 
 
@@ -23,6 +24,9 @@ class Works:
 
     station: str
     """The test station, e.g. `final test 1`."""
+
+    house: House = PLAIN
+    """What its paper looks like."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +60,23 @@ class Instrument:
 
     identity: str
     """Its own answer to `*IDN?`."""
+
+    calibrated: str = ""
+    """When and by whom it was calibrated, in the works' words; empty where nobody said."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckNote:
+    """The check standard as it was measured last before the unit: whether the station measured right."""
+
+    serial: str
+    certificate: str
+    """By what its values are known, in the works' words."""
+
+    started: datetime
+    outcome: Outcome
+    readings: int
+    """How many of them were judged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +162,9 @@ class UnitRecord:
 
     temperature_end_c: float | None = None
     """Of the unit when its last sweep was done; None where nobody said."""
+
+    check: CheckNote | None = None
+    """None where the station had measured none."""
 
     network: str = ""
     """The unit's S-parameters, ports TX, ANT, RX, as the text of a Touchstone file; empty without phases."""

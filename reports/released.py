@@ -12,49 +12,45 @@ from reportlab.lib.units import mm
 
 from limits.verdict import Decision, Level, Outcome
 from reports import look, sections, wording
+from reports.language import Language
 from reports.layout import Align, Block, Column, Row, paragraph, space, stacked, table
 from reports.record import UnitRecord
 from reports.resolution import Resolution
 
-HEADLINE = "Released by a person's decision"
-_OWN = "tighter limit of the works"
 
-
-def sentences(record: UnitRecord, judged: Sequence[Decision], resolution: Resolution) -> list[str]:
+def sentences(
+    record: UnitRecord, words: Language, judged: Sequence[Decision], resolution: Resolution
+) -> list[str]:
     """The result: what is met, what was left open, and by whom it was released."""
-    amount = wording.count(len(judged), "characteristic", "characteristics")
-    specification = f"specification {record.limits.name}, revision {record.limits.revision}"
-    rules = ", ".join(dict.fromkeys(decision.rule for decision in judged))
     missed = sum(decision.outcome is Outcome.UNDECIDED for decision in judged)
-    if missed:
-        met = f"meets {specification}, in {len(judged) - missed} of {amount} listed; {missed} could not be decided."
-    else:
-        met = f"meets {specification}, in {amount} listed; against a {_OWN} it could not be decided."
-    return [
-        f"Unit {record.serial} {met} Decision rule: {rules}.",
-        f"It was {resolution.sentence}, for the reason given below.",
-    ]
+    told = words(
+        "released-open" if missed else "released-own",
+        serial=record.serial,
+        name=record.limits.name,
+        revision=record.limits.revision,
+        met=len(judged) - missed,
+        count=len(judged),
+        open=missed,
+    )
+    return [told, words("released-by", person=resolution.person, day=words.day(resolution.made))]
 
 
-def account(record: UnitRecord, resolution: Resolution) -> list[Block]:
+def account(record: UnitRecord, manner: sections.Manner, resolution: Resolution) -> list[Block]:
     """The readings that were undecided, and the decision with its signer."""
+    words = manner.words
+    columns = (
+        Column(words("characteristic"), 74.0 * mm),
+        Column(words("found-at"), 22.0 * mm, Align.POINT),
+        Column(words("reading"), 23.0 * mm, Align.POINT),
+        Column(words("u"), 19.0 * mm, Align.POINT),
+        Column(words("limit"), look.TEXT_WIDTH - 138.0 * mm),
+    )
+    paragraphs = [paragraph(text, look.BODY, look.TEXT_WIDTH) for text in _told(record, words, resolution)]
     return [
-        sections.heading("What was undecided, and who released the unit"),
-        *table(_COLUMNS, [_row(decision) for decision in _open(record)], look.RESULTS),
-        stacked(
-            [space(4.0)]
-            + [paragraph(text, look.BODY, look.TEXT_WIDTH) for text in _words(record, resolution)]
-        ),
+        sections.heading(words("released-heading"), manner.dress),
+        *table(columns, [_row(decision, words) for decision in _open(record)], look.RESULTS),
+        stacked([space(4.0), *paragraphs]),
     ]
-
-
-_COLUMNS = (
-    Column("Characteristic", 74.0 * mm),
-    Column("Found at, MHz", 22.0 * mm, Align.POINT),
-    Column("Reading", 23.0 * mm, Align.POINT),
-    Column("U", 19.0 * mm, Align.POINT),
-    Column("Limit", look.TEXT_WIDTH - 138.0 * mm),
-)
 
 
 def _open(record: UnitRecord) -> list[Decision]:
@@ -67,25 +63,28 @@ def _open(record: UnitRecord) -> list[Decision]:
     return list(chosen.values())
 
 
-def _row(decision: Decision) -> Row:
+def _row(decision: Decision, words: Language) -> Row:
     reading = decision.reading
     u = wording.uncertainty(reading)
     promised = decision.level is Level.SPECIFICATION
     cells = (
-        reading.title,
-        sections.place(reading)[1],
-        str(wording.judged(decision) or wording.MISSING),
-        wording.MISSING if u is None else str(u),
-        wording.limit(decision.limit_text) if promised else _OWN,
+        words.local(reading.title),
+        words.numerals(sections.place(reading)[1]),
+        words.numerals(wording.judged(decision) or wording.MISSING),
+        wording.MISSING if u is None else words.numerals(u),
+        words.local(wording.limit(decision.limit_text)) if promised else words("own-limit"),
     )
-    return Row(cells, ((1, look.CELL_GREY), (2, look.CELL_STRONG)), reading.note)
+    return Row(cells, ((1, look.CELL_GREY), (2, look.CELL_STRONG)), words.local(reading.note))
 
 
-def _words(record: UnitRecord, resolution: Resolution) -> list[str]:
+def _told(record: UnitRecord, words: Language, resolution: Resolution) -> list[str]:
+    key = wording.digest(resolution.fingerprint)
     return [
-        f"{resolution.person} released the unit on {wording.moment(resolution.made)}. "
-        f"Reason: {resolution.reason}",
-        f"The readings and the verdict, undecided, stand as measured. The decision is kept as number "
-        f"{resolution.number} about run {record.run_number}, signed by the works with the key "
-        f"{wording.digest(resolution.fingerprint)}.",
+        words(
+            "released-words",
+            person=resolution.person,
+            moment=words.moment(resolution.made),
+            reason=resolution.reason,
+        ),
+        words("released-kept", number=resolution.number, run=record.run_number, key=key),
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from reportlab.lib.colors import Color
@@ -14,67 +15,78 @@ from limits.verdict import Decision
 from reports import look, wording
 from reports.charts import draw_panel, shows
 from reports.frame import Channel
-from reports.layout import (
-    Align,
-    Block,
-    Column,
-    Row,
-    beside,
-    paginate,
-    paragraph,
-    rule,
-    say,
-    space,
-    stacked,
-    table,
-)
-from reports.record import Document, Panel, UnitRecord
-from reports.typeface import Style, fitted, lacks, width
+from reports.language import Language, language
+from reports.layout import Block, beside, paginate, paragraph, rule, say, space, stacked
+from reports.letterhead import LOGO_ROOM, draw_logo
+from reports.record import Panel, UnitRecord
+from reports.typeface import SEMIBOLD, Style, fitted, lacks, width
 
 GUTTER = 7.0 * mm
 HALF = (look.TEXT_WIDTH - GUTTER) / 2
 PANEL_HEIGHTS = tuple(height * mm for height in (72.0, 66.0, 60.0, 56.0, 50.0, 46.0))
 """From the tallest; see `laid_out`."""
 
+TALLER = 1.15
+"""How much so a picture over the full width is."""
+
 LABEL_WIDTH = 22.0 * mm
 
 
-def letterhead(record: UnitRecord, title: str, numbered: str) -> Block:
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a document speaks and looks."""
+
+    words: Language
+    dress: look.Dress
+
+
+def manner_of(record: UnitRecord, code: str = "") -> Manner:
+    """That of the works; in the language of `code` where one is given."""
+    house = record.works.house
+    return Manner(language(code or house.language), look.dress_of(house))
+
+
+def letterhead(record: UnitRecord, manner: Manner, title: str, numbered: str) -> Block:
     """Who issues it, what it is, and its number."""
-    works = record.works
+    works, dress = record.works, manner.dress
     # The number must never be cut, so a long one pushes the title to a line of its own.
-    apart = width(title, look.TITLE) + width(numbered, look.VERDICT) + GUTTER > look.TEXT_WIDTH
+    apart = width(title, look.TITLE) + width(numbered, dress.verdict) + GUTTER > look.TEXT_WIDTH
+    over = LOGO_ROOM if works.house.logo else 0.0
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         right = x + look.TEXT_WIDTH
-        name = fitted(works.name, look.LETTERHEAD, 0.5 * look.TEXT_WIDTH)
-        say(canvas, x, top - 11.0, name, look.LETTERHEAD)
+        aside = draw_logo(canvas, works.house.logo, x, top + 3.0) if over else 0.0
+        top -= over
+        name = fitted(works.name, dress.letterhead, 0.5 * look.TEXT_WIDTH)
+        say(canvas, x + aside, top - 11.0, name, dress.letterhead)
         address = fitted(" · ".join(works.address), look.SMALL, 0.48 * look.TEXT_WIDTH)
         say(canvas, right - width(address, look.SMALL), top - 11.0, address, look.SMALL)
-        canvas.setStrokeColor(look.ACCENT)
+        canvas.setStrokeColor(dress.accent)
         canvas.setLineWidth(1.0)
         canvas.line(x, top - 17.5, right, top - 17.5)
         say(canvas, x, top - 50.0, title, look.TITLE)
-        shown = fitted(numbered, look.VERDICT, look.TEXT_WIDTH)
-        say(canvas, right - width(shown, look.VERDICT), top - (68.0 if apart else 50.0), shown, look.VERDICT)
+        shown = fitted(numbered, dress.verdict, look.TEXT_WIDTH)
+        say(
+            canvas, right - width(shown, dress.verdict), top - (68.0 if apart else 50.0), shown, dress.verdict
+        )
 
-    return Block(86.0 if apart else 68.0, draw)
+    return Block((86.0 if apart else 68.0) + over, draw)
 
 
-def facts(record: UnitRecord, issued: datetime, issued_label: str) -> Block:
+def facts(record: UnitRecord, words: Language, issued: datetime, issued_label: str) -> Block:
     """What was tested, for whom, on which channels and when."""
     order = record.order
     left = (
-        ("Customer", order.customer, look.FACT_STRONG),
-        ("Order", order.number, look.FACT),
-        ("Model", f"{order.model}, cavity duplexer", look.FACT),
-        ("Serial number", record.serial, look.FACT_STRONG),
+        (words("customer"), order.customer, look.FACT_STRONG),
+        (words("order"), order.number, look.FACT),
+        (words("model"), words("model-is", model=order.model), look.FACT),
+        (words("serial"), record.serial, look.FACT_STRONG),
     )
     right = (
-        ("TX channel", wording.frequency(order.tx_hz), look.FACT_STRONG),
-        ("RX channel", wording.frequency(order.rx_hz), look.FACT_STRONG),
-        ("Tested", wording.period(record.started, record.finished), look.FACT),
-        (issued_label, wording.moment(issued), look.FACT),
+        (words("tx-channel"), words.numerals(wording.frequency(order.tx_hz)), look.FACT_STRONG),
+        (words("rx-channel"), words.numerals(wording.frequency(order.rx_hz)), look.FACT_STRONG),
+        (words("tested"), words.period(record.started, record.finished), look.FACT),
+        (issued_label, words.moment(issued), look.FACT),
     )
     return beside((0.0, _fact_list(left)), (HALF + GUTTER, _fact_list(right)))
 
@@ -93,16 +105,16 @@ def _fact(label: str, value: str, style: Style) -> Block:
     return Block(text.height + 2.6, draw)
 
 
-def heading(text: str) -> Block:
+def heading(text: str, dress: look.Dress) -> Block:
     """The title of a section, kept with what follows."""
-    inner = stacked([space(9.0), paragraph(text, look.HEADING, look.TEXT_WIDTH), space(2.5)])
+    inner = stacked([space(9.0), paragraph(text, dress.heading, look.TEXT_WIDTH), space(2.5)])
     return Block(inner.height, inner.draw, stays_with_next=True)
 
 
 def statement(word: str, sentences: Sequence[str], colour: Color) -> Block:
     """The result in one word and its sentence, behind a bar."""
     room = look.TEXT_WIDTH - 12.0
-    style = Style(look.VERDICT.face, look.VERDICT.size, look.VERDICT.leading, colour)
+    style = Style(SEMIBOLD, 13.0, 16.5, colour)
     body = [paragraph(sentence, look.BODY, room) for sentence in sentences]
     inner = stacked([paragraph(word, style, room), space(1.5), *body])
 
@@ -114,21 +126,28 @@ def statement(word: str, sentences: Sequence[str], colour: Color) -> Block:
     return Block(inner.height + 3.0, draw)
 
 
-def charts(record: UnitRecord, decisions: Sequence[Decision], height: float) -> list[Block]:
+def charts(record: UnitRecord, words: Language, decisions: Sequence[Decision], height: float) -> list[Block]:
     """The record's pictures, two in a row; the first has a row of its own where their number is odd.
 
-    Each limit is drawn once, in the first picture that can show it.
+    Each limit is drawn once, in the picture that shows it largest.
     """
     channels = (Channel("TX", record.order.tx_hz), Channel("RX", record.order.rx_hz))
-    panels = list(zip(record.panels, _shared_out(record.panels, decisions), strict=True))
+    shown = [_spoken(panel, words) for panel in record.panels]
+    panels = list(zip(shown, _shared_out(shown, [_said(each, words) for each in decisions]), strict=True))
+
+    def picture(panel: Panel, limits: Sequence[Decision], wide: float) -> Block:
+        high = height if wide < look.TEXT_WIDTH else TALLER * height
+
+        def draw(canvas: Canvas, x: float, top: float) -> None:
+            draw_panel(canvas, panel, (x, top - high, wide, high), limits, channels, words.numerals)
+
+        return Block(high, draw)
+
     blocks: list[Block] = []
     if len(panels) % 2:
-        blocks += [_picture(*panels.pop(0), channels, (look.TEXT_WIDTH, height)), space(8.0)]
+        blocks += [picture(*panels.pop(0), look.TEXT_WIDTH), space(8.0)]
     for left, right in zip(panels[::2], panels[1::2], strict=True):
-        pair = beside(
-            (0.0, _picture(*left, channels, (HALF, height))),
-            (HALF + GUTTER, _picture(*right, channels, (HALF, height))),
-        )
+        pair = beside((0.0, picture(*left, HALF)), (HALF + GUTTER, picture(*right, HALF)))
         blocks += [pair, space(8.0)]
     return blocks
 
@@ -136,25 +155,22 @@ def charts(record: UnitRecord, decisions: Sequence[Decision], height: float) -> 
 def _shared_out(panels: Sequence[Panel], decisions: Sequence[Decision]) -> list[list[Decision]]:
     shares: list[list[Decision]] = [[] for _ in panels]
     for decision in decisions:
-        for panel, share in zip(panels, shares, strict=True):
-            if shows(panel, decision):
-                share.append(decision)
-                break
+        able = [index for index, panel in enumerate(panels) if shows(panel, decision)]
+        if able:
+            shares[min(able, key=lambda index: panels[index].value[1] - panels[index].value[0])].append(
+                decision
+            )
     return shares
 
 
-def _picture(
-    panel: Panel,
-    decisions: Sequence[Decision],
-    channels: Sequence[Channel],
-    size: tuple[float, float],
-) -> Block:
-    wide, high = size
+def _spoken(panel: Panel, words: Language) -> Panel:
+    traces = tuple(replace(trace, title=words.local(trace.title)) for trace in panel.traces)
+    return replace(panel, title=words.local(panel.title), traces=traces)
 
-    def draw(canvas: Canvas, x: float, top: float) -> None:
-        draw_panel(canvas, panel, (x, top - high, wide, high), decisions, channels)
 
-    return Block(high, draw)
+def _said(decision: Decision, words: Language) -> Decision:
+    lines = tuple(replace(line, words=words.local(line.words)) for line in decision.lines)
+    return replace(decision, lines=lines)
 
 
 def laid_out(
@@ -170,60 +186,6 @@ def laid_out(
     trials = [paginate([*before, *pictures(height), *after], *rooms) for height in PANEL_HEIGHTS]
     fewest = min(len(pages) for pages in trials)
     return next(pages for pages in trials if len(pages) == fewest)
-
-
-def means(record: UnitRecord) -> list[Block]:
-    """How it was measured: sweeps, instruments, documents, people."""
-    sweeps = stacked(
-        table(_SWEEP_COLUMNS, [_sweep_row(record, index) for index in range(len(record.sweeps))], look.MEANS)
-    )
-    instruments = stacked(
-        table(
-            (Column("Instrument", 24 * mm), Column("Identity, as it answers", HALF - 24 * mm)),
-            [Row((instrument.role, instrument.identity)) for instrument in record.instruments],
-            look.MEANS,
-        )
-    )
-    about = stacked([_line_of(*row) for row in _circumstances(record)])
-    return [beside((0.0, sweeps), (HALF + GUTTER, instruments)), space(6.0), about]
-
-
-_SWEEP_COLUMNS = (
-    Column("Hook-up", 34 * mm),
-    Column("Points", 11 * mm, Align.RIGHT),
-    Column("Bandwidth", 15 * mm, Align.RIGHT),
-    Column("Averages", 13.5 * mm, Align.RIGHT),
-    Column("Power", HALF - 73.5 * mm + 2.2 * mm, Align.RIGHT),
-)
-
-
-def _sweep_row(record: UnitRecord, index: int) -> Row:
-    sweep = record.sweeps[index]
-    bandwidth, power = wording.width(sweep.bandwidth_hz), wording.power(sweep.power_dbm)
-    return Row((sweep.hookup, str(sweep.points), bandwidth, str(sweep.averages), power))
-
-
-def _circumstances(record: UnitRecord) -> tuple[tuple[str, str], ...]:
-    return (
-        ("Recipe", _document(record.recipe)),
-        ("Limit table", _document(record.limits)),
-        ("Unit temperature", wording.temperatures(record.temperature_c, record.temperature_end_c)),
-        ("Tested at", f"{record.works.name}, {record.works.station}, by {record.operator}"),
-    )
-
-
-def _document(document: Document) -> str:
-    return f"{document.name}, revision {document.revision}; SHA-256 begins {wording.digest(document.digest)}"
-
-
-def _line_of(label: str, text: str) -> Block:
-    body = paragraph(text, look.FINE, look.TEXT_WIDTH - 26 * mm)
-
-    def draw(canvas: Canvas, x: float, top: float) -> None:
-        say(canvas, x, top - look.FINE.size, label, look.LABEL)
-        body.draw(canvas, x + 26 * mm, top)
-
-    return Block(body.height + 0.6, draw)
 
 
 def run_in(lead: str, text: str, room: float) -> Block:
@@ -255,17 +217,19 @@ def end_mark(text: str) -> Block:
     return Block(14.0, draw)
 
 
-def foot(canvas: Canvas, record: UnitRecord, kind: str, page: int, pages: int) -> None:
+def foot(canvas: Canvas, record: UnitRecord, manner: Manner, kind: str, page: int, pages: int) -> None:
     """Number, serial and `Page n of m`, at the foot of every page."""
-    y = look.FOOT - 6.0 * mm
+    words, left, y = manner.words, manner.dress.left, look.FOOT - 6.0 * mm
     canvas.setStrokeColor(look.PALE)
     canvas.setLineWidth(0.5)
-    canvas.line(look.MARGIN, y + 11.0, look.MARGIN + look.TEXT_WIDTH, y + 11.0)
-    count = f"Page {page} of {pages}"
+    canvas.line(left, y + 11.0, left + look.TEXT_WIDTH, y + 11.0)
+    count = words("page", page=page, pages=pages)
     wide = width(count, look.SMALL)
-    text = f"{record.works.name} · {kind} {record.number} · Serial {record.serial}"
-    say(canvas, look.MARGIN, y, fitted(text, look.SMALL, look.TEXT_WIDTH - wide - GUTTER), look.SMALL)
-    say(canvas, look.MARGIN + look.TEXT_WIDTH - wide, y, count, look.SMALL)
+    text = " · ".join(
+        (record.works.name, f"{kind} {record.number}", words("serial-of", serial=record.serial))
+    )
+    say(canvas, left, y, fitted(text, look.SMALL, look.TEXT_WIDTH - wide - GUTTER), look.SMALL)
+    say(canvas, left + look.TEXT_WIDTH - wide, y, count, look.SMALL)
 
 
 def place(reading: Reading) -> tuple[str, str]:

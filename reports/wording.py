@@ -204,9 +204,13 @@ def vswr(return_loss_db: float) -> float:
 
 def day(value: date | datetime) -> str:
     """E.g. `25 November 2026`, which no reader can take for another day; a moment's day is that of UTC."""
-    if isinstance(value, datetime):
-        value = _utc(value).date()
-    return f"{value.day} {MONTHS[value.month - 1]} {value.year}"
+    there = utc_day(value)
+    return f"{there.day} {MONTHS[there.month - 1]} {there.year}"
+
+
+def utc_day(value: date | datetime) -> date:
+    """The day; a moment's is that of UTC."""
+    return _utc(value).date() if isinstance(value, datetime) else value
 
 
 def clock(value: datetime) -> str:
@@ -250,8 +254,9 @@ def limit(text: str) -> str:
 
 
 def amount(text: str) -> str:
-    """What a limit's own words say after `at most` or `at least`: `1.80 dB`."""
-    return limit(text.removeprefix("at most ").removeprefix("at least "))
+    """What a limit's own words say behind `at most` or `at least`, in any language: `1.80 dB`."""
+    first = re.search(r"[-\u2212]?\d", text)
+    return limit(text[first.start() :] if first else text)
 
 
 def count(amount: int, one: str, many: str) -> str:

@@ -21,7 +21,7 @@ from station.database.store import Store
 from station.errors import StoreFault, UserMistake
 from station.files import write_whole
 from station.keyring import certificates_in, lists_in
-from station.records import record_of
+from station.records import check_before, record_of
 from station.settings import Works
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def issue(
     decided = stored.resolution.number if stored.resolution else 0
     if (entry := store.certificate_of(stored.run_id, decided)) is not None:
         return _found(works, entry)
-    record = record_of(stored, works.name, works.address)
+    record = record_of(stored, works.name, works.address, works.house, check_before(store, stored))
     if record.outcome is Outcome.PASS:
         _refuse_overtaken(store, stored)
     kind, pdf = _made(record, now, key)

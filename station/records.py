@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import yaml
 
 from limits.quantity import Channels
 from limits.reading import Reading
 from limits.verdict import Level, Verdict
-from reports.record import Document, Order, SweepNote, UnitRecord, Works
+from reports.house import PLAIN, House
+from reports.record import CheckNote, Document, Instrument, Order, SweepNote, UnitRecord, Works
 from station.database.entries import StoredRun, StoredText
 from station.database.network import network_of
+from station.database.store import Store
 from station.errors import UserMistake
 from station.measurements.evaluation import BenchData, evaluate
 from station.measurements.load import read_load
@@ -18,8 +24,14 @@ from station.measurements.sweep import Hookup, Sweep
 from station.orders import WorkOrder
 
 
-def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord:
-    """The record of a judged run, under the works' name and address.
+def record_of(
+    run: StoredRun,
+    name: str,
+    address: tuple[str, ...],
+    house: House = PLAIN,
+    check: CheckNote | None = None,
+) -> UnitRecord:
+    """The record of a judged run, under the works' name and address; `check` is `check_before` it.
 
     Raises station.errors.UserMistake for a run that has no verdict.
     """
@@ -33,7 +45,7 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
     return UnitRecord(
         serial=run.head.serial,
         run_number=run.run_number,
-        works=Works(name, address, run.head.station),
+        works=Works(name, address, run.head.station, house),
         order=_order(order),
         recipe=_document(run.head.recipe),
         limits=_document(run.head.limits),
@@ -41,15 +53,23 @@ def record_of(run: StoredRun, name: str, address: tuple[str, ...]) -> UnitRecord
         started=run.head.started,
         finished=run.finished,
         temperature_c=run.head.temperature_c,
-        instruments=run.head.instruments,
+        instruments=tuple(_calibrated(run)),
         sweeps=tuple(_note(sweep) for sweep in run.sweeps),
         verdict=run.verdict,
         information=_not_promised(run.readings, run.verdict),
         resolution=run.resolution,
         panels=draw_panels(sweeps, Channels(order.tx_hz, order.rx_hz)),
         temperature_end_c=run.temperature_end_c,
+        check=check,
         network=network_of(run, sweeps),
     )
+
+
+def check_before(store: Store, run: StoredRun) -> CheckNote | None:
+    """The last check of the bench's standard before a run; None where the bench had none, or none was made."""
+    standard = _bench(run).get("check_standard")
+    serial = standard.get("serial") if isinstance(standard, dict) else None
+    return store.check_before(str(serial), run.head.station, run.head.started) if serial else None
 
 
 def evaluated(run: StoredRun) -> Mapping[Hookup, Sweep]:
@@ -64,6 +84,21 @@ def bench_data(run: StoredRun) -> BenchData:
     return BenchData(
         loads=loads or (found.loads if found else None) or None, terms=found.terms if found else None
     )
+
+
+def _bench(run: StoredRun) -> dict[str, Any]:
+    """What its bench file said, whatever form such files had at the time."""
+    said = yaml.load(run.head.bench.text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+    return said if isinstance(said, dict) else {}
+
+
+def _calibrated(run: StoredRun) -> Iterator[Instrument]:
+    """The instruments, with what the bench file says of their calibration."""
+    bench = _bench(run)
+    for each in run.head.instruments:
+        said = bench.get(each.role)
+        when = str(said.get("calibrated", "")) if isinstance(said, dict) else ""
+        yield replace(each, calibrated=when)
 
 
 def _order(order: WorkOrder) -> Order:

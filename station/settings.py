@@ -24,7 +24,9 @@ from limits.formwords import nearest
 from limits.quantity import Text
 from limits.units import plain
 from limits.yamlfile import Form, YamlFile, read
+from reports.house import House
 from station.errors import UserMistake
+from station.housestyle import StyleForm, house_of
 from station.signing_settings import Passphrase, SigningForm, secret
 
 FILE = "works.yaml"
@@ -67,6 +69,7 @@ class WorksForm(Form):
     database: Annotated[str, PlainValidator(_database)] = DATABASE
     signing: SigningForm = SigningForm()
     trusted: tuple[Text, ...] = ()
+    style: StyleForm = StyleForm()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,9 @@ class Works:
     root_passphrase: Passphrase
     trusted: tuple[Path, ...]
     """Certificates that the works trusts beside its own."""
+
+    house: House
+    """What its certificates look like."""
 
     @property
     def bench(self) -> Path:
@@ -229,6 +235,7 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         root=folder / form.signing.root,
         root_passphrase=form.signing.root_passphrase,
         trusted=tuple(folder / certificate for certificate in form.trusted),
+        house=house_of(form.style, folder, lambda what: source.mistake(("style", "logo"), what)),
     )
 
 
@@ -297,6 +304,9 @@ signing:
 
 # Certificates of other works whose signatures count here, e.g. - keys/other.pem
 trusted: []
+
+# What certificates look like; also  logo: logo.png  (PNG or JPEG, within this folder).
+style: {{accent: "#0d4553", language: en, paper: A4}}
 """
 
 

@@ -76,6 +76,9 @@ class AnalyzerForm(Form):
     most_points: Annotated[Whole, Field(ge=2)]
     """In one sweep."""
 
+    calibrated: Text = ""
+    """When and by whom, as its calibration certificate says; certificates repeat it."""
+
     visa: Text = "@py"
     """The VISA library, as PyVISA names it: `@py`, `@ivi`, or a path."""
 

@@ -39,6 +39,9 @@ class ThermometerForm(Form):
     ask: Annotated[Text, AfterValidator(_question)] = "MEAS:TEMP?"
     """Answered by a temperature in deg C."""
 
+    calibrated: Text = ""
+    """When and by whom, as its calibration certificate says; certificates repeat it."""
+
     visa: Text = "@py"
     """The VISA library, as PyVISA names it."""
 

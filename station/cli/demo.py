@@ -50,9 +50,11 @@ analyzer:
   from: 300 kHz
   to: 3 GHz
   most_points: 1601
+  calibrated: 2026-09-14, Holm Calibration 2026-104
 thermometer:
   address: {thermometer}
   identity: Simulated thermometer
+  calibrated: 2026-09-14, Holm Calibration 2026-105
 cables:
   cable 1: {{port: 1, service_after: 500 matings}}
   cable 2: {{port: 2, service_after: 500 matings}}

@@ -6,10 +6,14 @@ an open connection inside a transaction that the store owns.
 
 from __future__ import annotations
 
+import re
+from datetime import datetime
+
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from limits.verdict import Level, Outcome
+from reports.record import CheckNote
 from station.database import read, schema, write
 from station.database.entries import CheckedValue, OrderKind, RunLine, RunState, StandardReset
 from station.errors import UserMistake
@@ -88,6 +92,37 @@ def values(
         )
         for row in connection.execute(query)
     )
+
+
+def last_before(connection: Connection, serial: str, station: str, moment: datetime) -> CheckNote | None:
+    """Its last judged run at one station that began before a moment, with what it was judged by."""
+    run = schema.run.c
+    readings = sa.select(sa.func.count()).where(schema.reading.c.run_id == run.id).scalar_subquery()
+    query = (
+        sa.select(
+            schema.unit.c.serial, run.started, run.outcome, schema.document.c.text, readings.label("judged")
+        )
+        .join_from(schema.run, schema.unit)
+        .join(schema.document, schema.document.c.digest == run.limits_digest)
+        .where(
+            schema.unit.c.serial_key == serial_key(serial),
+            run.station == station,
+            run.state == RunState.JUDGED.value,
+            run.started < moment,
+        )
+        .order_by(run.started.desc(), run.id.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        return None
+    return CheckNote(row.serial, _certificate(row.text), row.started, Outcome(row.outcome), row.judged)
+
+
+def _certificate(known_values: str) -> str:
+    """By what the values of a standard are known, as their file says it (see limits.known)."""
+    found = re.search(r"^certificate:\s*(.*?)\s*$", known_values, re.MULTILINE)
+    return found[1] if found else ""
 
 
 def keep_reset(connection: Connection, serial: str, reset: StandardReset) -> None:

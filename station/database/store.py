@@ -17,6 +17,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from limits.reading import Reading
 from limits.verdict import Outcome, Verdict
+from reports.record import CheckNote
 from reports.resolution import Resolution
 from station.database import (
     address,
@@ -302,6 +303,11 @@ class Store:
         """How many runs the standard has at one station."""
         with self._reading() as connection:
             return standards.count(connection, serial, station)
+
+    def check_before(self, serial: str, station: str, moment: datetime) -> CheckNote | None:
+        """The standard's last judged run at one station that began before a moment; None where there is none."""
+        with self._reading() as connection:
+            return standards.last_before(connection, serial, station, moment)
 
     def keep_reset(self, serial: str, reset: StandardReset) -> None:
         """Note that a check standard's history begins anew. Raises UserMistake when the standard is not known."""

@@ -16,16 +16,15 @@ TX_ANT, ANT_RX, TX_RX = HOOKUPS
 
 
 def draw_panels(sweeps: Mapping[Hookup, Sweep], channels: Channels) -> tuple[Panel, ...]:
-    """Pass bands, rejection, isolation and return loss, as far as they were swept."""
+    """Three pictures, as far as they were swept: isolation with what each path rejects, pass bands, return loss."""
     near = _near(channels)
     paths = [
         look(sweeps[hookup], hookup.second, hookup.first) for hookup in (TX_ANT, ANT_RX) if hookup in sweeps
     ]
     isolation = [look(sweeps[TX_RX], "RX", "TX")] if TX_RX in sweeps else []
     panels = [
+        _panel("Isolation and rejection", [*paths, *isolation], None, None),
         _panel("Pass bands", paths, near, _pass_window(paths, channels)),
-        _panel("Rejection", paths, None, None),
-        _panel("Isolation", isolation, None, None),
         _panel("Return loss", _ports(sweeps, channels), near, (0.0, 50.0)),
     ]
     return tuple(panel for panel in panels if panel)

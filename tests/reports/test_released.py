@@ -101,7 +101,8 @@ def test_a_works_limit_left_undecided_is_named_without_its_number(
     record = decide(left_open(make_record({"tx_loss": 1.47}), Level.WORKS), Ruling.RELEASE)
     text = flowing(text_of(certificate(record, issued)))
     assert (
-        "in 12 characteristics listed; against a tighter limit of the works it could not be decided" in text
+        "in all 12 characteristics listed; against a tighter limit of the works it could not be decided"
+        in text
     )
     assert "tighter limit of the works" in text
     assert "at most 1.5 dB" not in text

@@ -9,6 +9,7 @@ import pytest
 
 from limits.reading import Reading
 from reports import sections
+from reports.language import language
 from reports.layout import Block, space
 from reports.record import Document, UnitRecord
 
@@ -53,9 +54,10 @@ def test_pictures_are_as_tall_as_they_can_be_without_a_page_more(
 
 @pytest.mark.parametrize(("panels", "rows"), [(0, 0), (1, 1), (2, 1), (3, 2), (5, 3)])
 def test_pictures_stand_two_in_a_row(panels: int, rows: int, passing: UnitRecord) -> None:
-    some = replace(passing, panels=passing.panels[:panels])
-    blocks = sections.charts(some, passing.verdict.decisions, 100.0)
-    assert [block.height for block in blocks].count(100.0) == rows
+    some = replace(passing, panels=(*passing.panels, *passing.panels)[:panels])
+    blocks = sections.charts(some, language("en"), passing.verdict.decisions, 100.0)
+    heights = [block.height for block in blocks]
+    assert heights.count(100.0) + heights.count(100.0 * sections.TALLER) == rows
 
 
 def test_columns_of_small_print_are_about_equal() -> None:
@@ -65,8 +67,9 @@ def test_columns_of_small_print_are_about_equal() -> None:
 
 
 def test_a_long_number_pushes_the_title_to_a_line_of_its_own(passing: UnitRecord) -> None:
-    usual = sections.letterhead(passing, "Test certificate", "No. SKV-0107-1")
-    long = sections.letterhead(passing, "Test certificate", f"No. {'SKV-0107-' * 8}")
+    manner = sections.manner_of(passing)
+    usual = sections.letterhead(passing, manner, "Test certificate", "No. SKV-0107-1")
+    long = sections.letterhead(passing, manner, "Test certificate", f"No. {'SKV-0107-' * 8}")
     assert long.height > usual.height
 
 

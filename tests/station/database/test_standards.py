@@ -142,3 +142,19 @@ def test_runs_since_the_last_accepted_check_begin_with_it(with_standard, check):
     check(1.0, 3, station="final test 2")
     check(1.0, 4, outcome=Outcome.FAIL)
     assert [line.run_number for line in with_standard.checks_since_accepted(*here)] == [2, 3, 5]
+
+
+def test_the_last_judged_check_before_a_moment_is_found_with_what_it_was_judged_by(with_standard, check):
+    check(1.4, 0)
+    check(1.6, 1, outcome=Outcome.FAIL)
+    check(1.4, 1, station="final test 2")
+    check(1.4, 3)
+    found = with_standard.check_before("skc-001", "final test 1", STARTED + timedelta(days=2))
+    assert (found.serial, found.started) == ("SKC-001", STARTED + timedelta(days=1))
+    assert (found.outcome, found.readings, found.certificate) == (Outcome.FAIL, 1, "")
+
+
+def test_without_a_check_before_it_there_is_none(with_standard, check):
+    check(1.4, 1)
+    assert with_standard.check_before("SKC-001", "final test 1", STARTED) is None
+    assert with_standard.check_before("SKC-002", "final test 1", STARTED + timedelta(days=9)) is None
