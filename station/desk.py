@@ -17,6 +17,7 @@ from station.bench import file as benches
 from station.benchwork import OpenBench, open_bench
 from station.budgets import Accounted, account
 from station.cables import CableState
+from station.calibration_history import PastCalibration, past_calibrations
 from station.checking import Checked, Surroundings, check, files_of
 from station.checks import Checks, product
 from station.database.entries import (
@@ -337,6 +338,10 @@ class Desk:
         """So many of the latest checks of the standard that the bench file names, and how it drifts."""
         bench = benches.load(self.works.bench)
         return checks.told(self.store, self.works.folder, bench, self.clock(), latest)
+
+    def calibrations(self, latest: int) -> tuple[PastCalibration, ...]:
+        """So many of the latest calibrations of this station, the newest first."""
+        return past_calibrations(self.store, benches.load(self.works.bench), self.clock(), latest)
 
     def accept_standard(self, person: str, why: str) -> StandardReset:
         """A person says that the check standard is another one from now on; its history begins anew."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 
@@ -19,6 +20,9 @@ from station.sequencer.events import (
     StandardDoubted,
     StandardSwept,
 )
+
+if TYPE_CHECKING:
+    from station.calibration_history import PastCalibration
 
 
 class CalibrationTeller:
@@ -77,6 +81,50 @@ def show_calibration(head: CalibrationHead, findings: Findings, console: Console
     say(console, "\nAccepted and kept.", "green")
     show(_rows(findings.residuals, RESIDUALS), RESIDUALS, console, as_json=False)
     show(_rows(findings.noise, NOISE), NOISE, console, as_json=False)
+
+
+PAST = (
+    Column("made", "Made", wording.moment, least=20),
+    Column("operator", "By"),
+    Column("kit", "Kit"),
+    Column("cables", "Cables"),
+    Column("until", "Holds until", wording.moment, least=20),
+    Column("standing", "In force", style=lambda value: "green" if value == "yes" else "", least=12),
+)
+
+
+def show_calibrations(folder: Path, latest: int, *, as_json: bool) -> None:
+    """The calibrations of this station, the newest first, and which one is in force."""
+    from station.desk import open_desk
+
+    with open_desk(folder) as desk:
+        found = desk.calibrations(latest)
+    console = Console()
+    rows = [_past_facts(each) for each in found]
+    if as_json:
+        print_json(rows, console)
+    elif not rows:
+        say(console, "This station has made no calibration yet. Next: station calibrate")
+    else:
+        told = [{**row, "standing": "; ".join(row["why_not"]) or "yes"} for row in rows]
+        show(told, PAST, console, as_json=False)
+
+
+def _past_facts(each: PastCalibration) -> dict[str, Any]:
+    head = each.head
+    return {
+        "made": head.made,
+        "operator": head.operator,
+        "analyzer": head.analyzer,
+        "temperature_c": head.temperature_c,
+        "kit": head.kit.name,
+        "kit_digest": head.kit.digest,
+        "cables": head.cables,
+        "valid_for_s": head.valid_for_s,
+        "until": each.until,
+        "in_force": each.in_force,
+        "why_not": list(each.why_not),
+    }
 
 
 def _rows(values: Sequence[object], columns: tuple[Column, ...]) -> list[dict[str, Any]]:

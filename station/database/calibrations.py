@@ -77,6 +77,13 @@ def latest(connection: Connection, station: str) -> StoredCalibration | None:
     return None if number is None else read(connection, CalibrationId(number))
 
 
+def heads(connection: Connection, station: str, latest: int) -> tuple[CalibrationHead, ...]:
+    """What is known of so many of the latest of a station, the newest first, without what they found."""
+    table = schema.calibration
+    query = sa.select(table).where(table.c.station == station).order_by(table.c.id.desc()).limit(latest)
+    return tuple(_head(connection, row) for row in connection.execute(query).all())
+
+
 def read(connection: Connection, number: CalibrationId) -> StoredCalibration:
     """One calibration. Raises StoreFault when there is none of this number."""
     table = schema.calibration

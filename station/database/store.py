@@ -35,6 +35,7 @@ from station.database import (
 )
 from station.database.entries import (
     Calibration,
+    CalibrationHead,
     CalibrationId,
     CertificateEntry,
     CheckedValue,
@@ -330,6 +331,11 @@ class Store:
         """The newest of a station; None when it has none."""
         with self._reading() as connection:
             return calibrations.latest(connection, station)
+
+    def calibration_heads(self, station: str, latest: int) -> tuple[CalibrationHead, ...]:
+        """Of so many of the latest calibrations of a station, the newest first."""
+        with self._reading() as connection:
+            return calibrations.heads(connection, station, latest)
 
     # --- cables ----------------------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, time, timedelta
 
 from station.bench.calibration import CalibrationForm, expires
 from station.bench.file import Bench
-from station.database.entries import StoredCalibration
+from station.database.entries import CalibrationHead, StoredCalibration
 from station.database.store import Store
 from station.errors import UserMistake
 from station.measurements.load import Loads
@@ -68,24 +68,31 @@ def calibration_holds(around: Circumstances) -> Iterator[Reason]:
             f"{_named(calibration)} is still to come",
             f"set this machine's clock; if it was wrong then, {CALIBRATE}",
         )
-    for what in _against(calibration, form, around):
-        yield Reason(what, CALIBRATE)
+    for what in against(calibration.head, form, around.bench, around.now, around.identity):
+        yield Reason(f"{_named(calibration)} {what}", CALIBRATE)
     if form.temperature_change is not None:
         yield from _temperature(calibration, form.temperature_change, around)
 
 
-def _against(calibration: StoredCalibration, form: CalibrationForm, around: Circumstances) -> Iterator[str]:
-    head, kit, when = calibration.head, around.bench.kit, _named(calibration)
-    # Of its own age limit and today's, the shorter one.
-    valid_for_s = min(head.valid_for_s, form.valid_for)
-    if around.now > expires(head.made, valid_for_s):
-        yield f"{when} held until {_moment(expires(head.made, valid_for_s))}"
-    if around.identity and around.identity != head.analyzer:
-        yield f"{when} was made on another analyzer, {head.analyzer}; this one is {around.identity}"
+def holds_until(head: CalibrationHead, form: CalibrationForm | None) -> datetime:
+    """Of its own age limit and today's, the shorter one."""
+    valid_for_s = head.valid_for_s if form is None else min(head.valid_for_s, form.valid_for)
+    return expires(head.made, valid_for_s)
+
+
+def against(
+    head: CalibrationHead, form: CalibrationForm, bench: Bench, now: datetime, identity: str = ""
+) -> Iterator[str]:
+    """What speaks against a calibration, temperature aside; `identity` is empty where no analyzer was asked."""
+    kit = bench.kit
+    if now > holds_until(head, form):
+        yield f"held until {_moment(holds_until(head, form))}"
+    if identity and identity != head.analyzer:
+        yield f"was made on another analyzer, {head.analyzer}; this one is {identity}"
     if kit is not None and kit.source.digest != head.kit.digest:
-        yield f"{when} was made with other words on its kit than {kit.source.file} has now"
+        yield f"was made with other words on its kit than {kit.source.file} has now"
     if form.cables != head.cables:
-        yield f"{when} was made with other cables, '{head.cables}'; bench.yaml names '{form.cables}'"
+        yield f"was made with other cables, '{head.cables}'; bench.yaml names '{form.cables}'"
 
 
 def _temperature(calibration: StoredCalibration, most_k: float, around: Circumstances) -> Iterator[Reason]:

@@ -245,6 +245,37 @@ def test_where_a_temperature_counts_it_must_be_known_then_and_now(desk: Desk, ha
     assert "was made at an unknown temperature; bench.yaml allows 3 K; calibrate" in str(unknown_then)
 
 
+def test_past_calibrations_are_listed_with_the_one_in_force(
+    desk: Desk, hands: Any, now: list[datetime], station: Callable[..., Any]
+) -> None:
+    assert "no calibration yet" in station("calibrations", "--works", desk.works.folder).out
+    with desk.bench(hands, hands.events.append) as bench:
+        bench.calibrate(temperature_c=23.0)
+        now[0] += timedelta(hours=2)
+        bench.calibrate(temperature_c=23.0)
+
+    newer, older = desk.calibrations(5)
+    assert (newer.in_force, newer.until) == (True, now[0] + timedelta(hours=12))
+    assert older.why_not == ("a later one took its place",)
+    assert len(desk.calibrations(1)) == 1
+    now[0] += timedelta(hours=13)
+    (newer, _) = desk.calibrations(5)
+    assert newer.why_not == ("held until 2026-03-02 21:00 UTC",)
+
+    told = json.loads(station("calibrations", "--json", "--works", desk.works.folder).out)
+    assert [each["in_force"] for each in told] == [False, False], "that was long ago"
+    assert {each["kit"] for each in told} == {"works kit 2"}
+    shown = station("calibrations", "--works", desk.works.folder).out
+    assert "Signe" in shown
+    assert "a later one took its place" in shown
+    file = desk.works.bench
+    file.write_text(file.read_text().replace(SECTION, ""))
+    assert all(
+        each.why_not == ("bench.yaml does not say that the station calibrates",)
+        for each in desk.calibrations(5)
+    )
+
+
 def test_a_cold_unit_says_nothing_of_the_bench(desk: Desk, hands: Any, now: list[datetime]) -> None:
     """Only one that settled there does."""
     recipe = desk.works.recipes / "SK-V4.yaml"

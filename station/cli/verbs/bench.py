@@ -38,6 +38,19 @@ def calibrate(
 
 @verbs.command()
 @door
+def calibrations(
+    works: Works = HERE,
+    latest: Annotated[int, typer.Option(metavar="N", min=1, help="How many, the newest first.")] = 20,
+    as_json: AsJson = False,
+) -> None:
+    """List the calibrations of this station, and the one in force."""
+    from station.cli.calibration_view import show_calibrations
+
+    show_calibrations(works, latest, as_json=as_json)
+
+
+@verbs.command()
+@door
 def standard(
     works: Works = HERE,
     operator: Annotated[
