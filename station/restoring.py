@@ -195,5 +195,6 @@ def _place_records(built: Path, records: Path) -> None:
 def _close_keys(built: Path) -> None:
     """Only the owner may read what signs."""
     works = settings.load(built)
-    if works.key.is_relative_to(built) and works.key.exists():
-        works.key.chmod(0o600)
+    for key in (works.key, works.root):
+        if key.is_relative_to(built) and key.exists():
+            key.chmod(0o600)

@@ -15,7 +15,7 @@ from station.settings import Works
 
 _SECRET_ENDINGS = (".p12", ".pfx", ".key")
 _SECRET_WORDS = b"PRIVATE KEY-----"
-_TEXT_ENDINGS = (".pem", ".crt", ".cer")
+_TEXT_ENDINGS = (".pem", ".crt", ".cer", ".crl")
 _NEVER = (".lock",)
 _BESIDE = ("", "-wal", "-shm", "-journal")
 
@@ -29,7 +29,7 @@ class WorkFiles:
     """Whoever has one of these can sign in the works' name, once its passphrase is known."""
 
     passphrases: tuple[str, ...]
-    """The file that the key's passphrase is read from, where it lies in the folder."""
+    """The files that passphrases of keys are read from, where they lie in the folder."""
 
 
 def work_files(works: Works, database: Path | None) -> WorkFiles:
@@ -38,14 +38,15 @@ def work_files(works: Works, database: Path | None) -> WorkFiles:
     Raises UserMistake where a folder may not be looked into.
     """
     beside = {f"{database}{ending}" for ending in _BESIDE} if database else set()
-    passphrase = works.folder / works.passphrase.file if works.passphrase.file else None
+    sources = (works.passphrase.file, works.root_passphrase.file)
+    secrets = {works.folder / source for source in sources if source}
     plain: list[str] = []
     keys: list[str] = []
     passphrases: list[str] = []
     for path in _walk(works.folder):
         if str(path) in beside or path.suffix in _NEVER:
             continue
-        kind = passphrases if path == passphrase else keys if _is_secret(path, works) else plain
+        kind = passphrases if path in secrets else keys if _is_secret(path, works) else plain
         kind.append(path.relative_to(works.folder).as_posix())
     return WorkFiles(tuple(sorted(plain)), tuple(sorted(keys)), tuple(passphrases))
 
@@ -68,7 +69,7 @@ def _walk(folder: Path) -> Iterator[Path]:
 
 def _is_secret(path: Path, works: Works) -> bool:
     """By its name, its place or its words: what a certificate is not, in the folder of the keys, counts as one."""
-    if path == works.key or path.suffix.lower() in _SECRET_ENDINGS:
+    if path in (works.key, works.root) or path.suffix.lower() in _SECRET_ENDINGS:
         return True
     if path.suffix.lower() in _TEXT_ENDINGS:
         return _SECRET_WORDS in path.read_bytes()

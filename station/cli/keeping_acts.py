@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,6 +85,40 @@ def _show_restored(restored: Restored, to: Path | None) -> None:
         )
     if manifest.left_out:
         say(out(), f"Not in the backup, put them back by hand: {', '.join(manifest.left_out)}.", "yellow")
+
+
+def export(
+    folder: Path,
+    to: Path,
+    chosen: tuple[str | None, datetime | None, datetime | None],
+    forms: Sequence[str],
+    *,
+    as_json: bool,
+) -> None:
+    """Give records away; `chosen` is an order, and the first and last day."""
+    from limits.formwords import nearest
+    from station.database.outflow import Choice
+    from station.desk import open_desk
+    from station.exporting import FORMS
+    from station.exporting import export as give_away
+
+    for form in forms:
+        if form not in FORMS:
+            raise UserMistake(
+                f"--form: there is no '{form}'{nearest(form, FORMS) or '; ' + ', '.join(FORMS)}"
+            )
+    order, since, until = chosen
+    choice = Choice(order, since and since.date(), until and until.date())
+    with open_desk(folder) as desk:
+        done = give_away(desk.works, desk.store, to, choice, forms)
+    if as_json:
+        print_json(asdict(done), out())
+        return
+    say(out(), f"Exported: {done.path}")
+    say(out(), f"  {_counted(done.rows)}")
+    say(out(), "  dictionary.md tells what everything means")
+    for name in done.damaged:
+        say(out(), f"  {name}: not what was once stored; `station ledger` tells more", "bold yellow")
 
 
 def _counted(rows: Mapping[str, int]) -> str:

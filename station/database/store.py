@@ -25,6 +25,7 @@ from station.database import (
     copying,
     matings,
     opening,
+    outflow,
     people,
     read,
     refuse,
@@ -152,6 +153,13 @@ class Store:
         """Take in all of another store, all or nothing. Raises StoreFault when anything is in here already."""
         with self._writing() as target, other._snapshot() as source:
             copying.copy_rows(source, target)
+
+    @contextmanager
+    def outflow(self, choice: outflow.Choice) -> Iterator[outflow.Outflow]:
+        """All rows of a choice as they are at one moment. Raises UserMistake where there is no such order."""
+        with self._snapshot() as connection:
+            outflow.refuse_unknown(connection, choice)
+            yield outflow.Outflow(connection, choice)
 
     def counts(self) -> dict[str, int]:
         """How many rows each table has."""

@@ -1,4 +1,4 @@
-"""Backup and restore as a user types them: what is printed, what a program reads, how they end."""
+"""Backup, restore and export as a user types them: what is printed, what a program reads, how they end."""
 
 from __future__ import annotations
 
@@ -43,3 +43,18 @@ def test_mistakes_end_with_2_and_damage_with_5(works: Works, station, tmp_path: 
     told = station("restore", tmp_path / "safe", "--to", tmp_path / "new")
     assert (told.code, "was changed since the backup was made" in told.err) == (5, True)
     assert not (tmp_path / "new").exists()
+
+
+def test_records_are_given_away_in_open_forms(works: Works, station, tmp_path: Path) -> None:
+    done = station("export", "--to", tmp_path / "out", "--works", works.folder, "--order", "SKO-1")
+    assert (done.code, "1 order, 4 units, 0 runs" in done.out) == (0, True)
+    assert (tmp_path / "out" / "tables" / "unit.csv").read_bytes().count(b"SKV-") == 8
+    assert (tmp_path / "out" / "dictionary.md").exists()
+
+    for words, said in (
+        (("--order", "SKO-9"), "there is no work order SKO-9"),
+        (("--form", "csw"), "did you mean 'csv'?"),
+    ):
+        told = station("export", "--to", tmp_path / "more", "--works", works.folder, *words)
+        assert (told.code, said in told.err, told.err.count("\n")) == (2, True, 1)
+    assert not (tmp_path / "more").exists()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import count
 from pathlib import Path
@@ -15,11 +16,27 @@ from limits.reading import Reading
 from limits.verdict import Decision, Level, Outcome, Verdict
 from reports.record import Instrument
 from station import settings
-from station.database.entries import CertificateEntry, CertificateKind, DocumentKind, RunHead, StoredText
+from station.database.entries import (
+    Calibration,
+    CalibrationHead,
+    CertificateEntry,
+    CertificateKind,
+    DocumentKind,
+    RunHead,
+    RunId,
+    RunState,
+    StandardReset,
+    StoredText,
+)
+from station.database.matings import Service
 from station.database.store import Store
 from station.desk import make_works
 from station.files import write_whole
 from station.keyring import make_key
+from station.measurements.calibration import ErrorTerms
+from station.measurements.load import Load
+from station.measurements.noise import MeasuredNoise
+from station.measurements.standards import Findings, Residual, Step, Use
 from station.measurements.sweep import HOOKUPS, Sweep, SweepSettings
 from station.orders import Serial, WorkOrder
 from station.settings import Works
@@ -106,3 +123,48 @@ def small_works(tmp_path: Path, fill: Callable[[Works], None]) -> Works:
     (made.folder / "tx.s1p").write_text("# Hz S RI R 50\n1 0.1 0\n")
     fill(made)
     return made
+
+
+def calibration_of(swept: Sweep) -> Calibration:
+    kit = StoredText.of(DocumentKind.KIT, "works kit 2", "", b"kit: works kit 2\n")
+    plane = np.full((3, 2, 2), 0.1 - 0.2j)
+    terms = ErrorTerms(np.linspace(150e6, 170e6, 3), plane, plane / 3, 1 - plane, largest_step_hz=1e7)
+    load = Load("of ANT", np.linspace(1e8, 2e8, 3), np.array([0.01j, 0, 0.02]), (0, 0))
+    findings = Findings(
+        dict.fromkeys(HOOKUPS, terms),
+        (Residual("directivity", 1, 57.25, 151e6),),
+        (MeasuredNoise(1e3, -114.2, 0.1 + 0.2),),
+        {"ANT": load},
+    )
+    head = CalibrationHead("final test 1", "Signe", NOW, 43_200.0, "Any", None, "N", kit)
+    return Calibration(head, findings, {Step("short", (1,), Use.CALIBRATE, HOOKUPS[0]): [swept]})
+
+
+@pytest.fixture
+def rich_works(small_works: Works) -> Works:
+    """A works with records of every kind, and with texts that are hard to write down."""
+    hard = WorkOrder(
+        "=1+1",
+        '\'Ørsta "Kyst", @linja\nvest',
+        "SK-V4",
+        156.6e6,
+        157.4e6,
+        (Serial("SKV-0301"),),
+        date(2027, 1, 2),
+    )
+    with Store.open(small_works.database) as store:
+        store.add_orders([hard])
+        store.keep_calibration(calibration_of(store.run(RunId(1)).sweeps[0]))
+        begun = store.begin(replace(store.run(RunId(1)).head, serial=Serial("SKV-0301")))
+        magnitudes = replace(store.run(RunId(1)).sweeps[0], phase=False)
+        magnitudes.s[:] = np.abs(magnitudes.s)
+        magnitudes.s[3, 0, 0] = np.nan
+        store.keep_sweep(begun.run_id, magnitudes)
+        store.keep_doubt(begun.run_id, 0, "-17 dB is no return loss")
+        store.break_off(begun.run_id, RunState.STATION_FAULT, "+the analyzer went silent", NOW)
+        store.keep_matings("final test 1", {"cable 1": 3}, NOW)
+        store.keep_service("final test 1", "cable 1", Service(NOW, "Signe", "gauged"))
+        standard = WorkOrder("STANDARD", "", "CHECK", 160e6, 170e6, (Serial("SKC-001"),), date(2027, 1, 2))
+        store.enter_standard(standard)
+        store.keep_reset("SKC-001", StandardReset(NOW, "Signe", "new certificate"))
+    return small_works

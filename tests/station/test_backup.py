@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from station import settings
 from station.backup import Backup, back_up
 from station.database.store import Store
 from station.errors import UserMistake
@@ -28,6 +29,7 @@ CHILD = """
 import resource, sys
 from datetime import UTC, datetime
 from pathlib import Path
+from station import settings
 from station.backup import back_up
 from station.desk import open_desk
 from station.errors import StationError
@@ -88,6 +90,16 @@ def test_the_signing_key_goes_in_only_when_asked_and_the_passphrase_never(small_
     assert backup.manifest.left_out == ("keys/passphrase",)
     assert "works/keys/signing.p12" in files(tmp_path / "backup")
     assert (tmp_path / "backup").stat().st_mode & 0o777 == 0o700
+
+
+def test_a_root_key_and_its_passphrase_are_secrets_too_but_what_it_published_is_not(small_works, tmp_path):
+    file = small_works.folder / "works.yaml"
+    file.write_text(file.read_text().replace("signing:\n", "signing:\n  root_passphrase: {file: root.txt}\n"))
+    for name in ("root.txt", "keys/root.p12", "keys/root.pem", "keys/revoked.crl"):
+        (small_works.folder / name).write_bytes(b"x")
+    backup = made(settings.load(small_works.folder), tmp_path / "backup")
+    assert {"root.txt", "keys/root.p12"} <= set(backup.manifest.left_out)
+    assert {"works/keys/root.pem", "works/keys/revoked.crl"} <= files(tmp_path / "backup")
 
 
 @pytest.mark.parametrize("name", ["old.key", "keys/anything", "other.pem", "deep/down/Old.PFX"])

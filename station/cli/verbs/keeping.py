@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from station.cli.door import HERE, AsJson, Works, door
+from station.cli.verbs.production import Since, Until
 
 verbs = typer.Typer()
 
@@ -47,3 +48,24 @@ def restore(
     from station.cli import keeping_acts as acts
 
     acts.restore(source, to, database, as_json=as_json)
+
+
+@verbs.command()
+@door
+def export(
+    to: Annotated[
+        Path, typer.Option(metavar="PLACE", help="A new folder, or a new file if it ends with .zip.")
+    ],
+    works: Works = HERE,
+    order: Annotated[str | None, typer.Option(metavar="N", help="Of one work order only.")] = None,
+    since: Since = None,
+    until: Until = None,
+    form: Annotated[
+        list[str] | None, typer.Option(help="csv, parquet or json; several times for several. csv and json.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write records as CSV, Parquet, JSON and Touchstone, with a data dictionary."""
+    from station.cli import keeping_acts as acts
+
+    acts.export(works, to, (order, since, until), form or ["csv", "json"], as_json=as_json)
