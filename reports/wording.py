@@ -108,12 +108,12 @@ def judged(decision: Decision, others: Iterable[Decision] = ()) -> Printed | Non
 def uncertainty(reading: Reading) -> Printed | None:
     """U rounded up to the decimals its value is usually printed with; None where it was not evaluated.
 
-    Beside a frequency in MHz it is told in kHz, where its digits do not hide behind zeros.
+    Beside a frequency in MHz it is told in kHz while it is below 1 MHz, so that its digits do not hide behind zeros.
     """
     if reading.u is None or reading.value is None:
         return None
     form = _form(reading)
-    if form.unit == "MHz":
+    if form.unit == "MHz" and reading.u < 1e6:
         form = _Form("kHz", form.shift + 3, form.decimals - 3)
     step = Decimal(1).scaleb(-form.decimals)
     return Printed(_text(_exact(reading.u).scaleb(form.shift).quantize(step, ROUND_CEILING)), form.unit)

@@ -22,10 +22,11 @@ def draw_panels(sweeps: Mapping[Hookup, Sweep], channels: Channels) -> tuple[Pan
         look(sweeps[hookup], hookup.second, hookup.first) for hookup in (TX_ANT, ANT_RX) if hookup in sweeps
     ]
     isolation = [look(sweeps[TX_RX], "RX", "TX")] if TX_RX in sweeps else []
+    ports = _ports(sweeps, channels)
     panels = [
         _panel("Isolation and rejection", [*paths, *isolation], None, None),
         _panel("Pass bands", paths, near, _pass_window(paths, channels)),
-        _panel("Return loss", _ports(sweeps, channels), near, (0.0, 50.0)),
+        _panel("Return loss", ports, near, _match_window(ports)),
     ]
     return tuple(panel for panel in panels if panel)
 
@@ -68,6 +69,12 @@ def _pass_window(paths: list[View], channels: Channels) -> tuple[float, float]:
     """From 0 dB to about three times the loss in the channels, so that a limit line has room below the trace."""
     in_channel = [_least_loss(view, channels) for view in paths]
     return 0.0, float(np.ceil(max([1.5, *in_channel]) * 3))
+
+
+def _match_window(ports: list[View]) -> tuple[float, float]:
+    """From 0 dB to the deepest match in full tens: 30 dB at least, and 50 dB at most, for beyond nobody asks."""
+    deepest = max((float(view.db.max()) for view in ports), default=0.0)
+    return 0.0, min(50.0, max(30.0, float(np.ceil(deepest / 10) * 10)))
 
 
 def _least_loss(view: View, channels: Channels) -> float:

@@ -220,3 +220,10 @@ def test_a_bound_is_rounded_down_so_that_it_claims_no_more_than_was_found() -> N
     bound = Reading("x", "Isolation", "dB", 104.19, claim=Claim.AT_LEAST)
     assert str(wording.printed(bound)) == "\u2265\u202f104.1\u202fdB"
     assert str(wording.printed(replace(bound, claim=Claim.VALUE))) == "104.2\u202fdB"
+
+
+@pytest.mark.parametrize(
+    ("u_hz", "shown"), [(3.5e3, "3.5 kHz"), (878.46e3, "878.5 kHz"), (16.979e6, "16.9790 MHz")]
+)
+def test_u_of_a_frequency_is_told_in_khz_while_it_is_below_a_megahertz(u_hz: float, shown: str) -> None:
+    assert plain(wording.uncertainty(Reading("f", "F", "Hz", 157.38e6, u=u_hz))) == shown

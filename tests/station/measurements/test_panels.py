@@ -76,3 +76,15 @@ def test_a_path_swept_over_one_channel_sets_the_window_by_what_it_loses_there(
 def test_traces_of_return_loss_are_named_as_ports_and_never_as_channels(sweeps: dict[Hookup, Sweep]) -> None:
     titles = [trace.title for trace in draw_panels(sweeps, CHANNELS)[-1].traces]
     assert titles == ["TX port", "ANT port", "ANT port", "RX port"]
+
+
+@pytest.mark.parametrize(("reflection", "deepest_db"), [(0.1, 30.0), (0.02, 40.0), (0.0001, 50.0)])
+def test_return_loss_is_shown_from_none_to_the_deepest_match_in_full_tens(
+    reflection: float, deepest_db: float, sweep_of: SweepOf
+) -> None:
+    """0.1 is 20 dB, 0.02 is 34 dB, 0.0001 is 80 dB."""
+    freq_hz = np.linspace(154e6, 160e6, 301)
+    alike = {
+        hookup: sweep_of(hookup, freq_hz, np.full((301, 2, 2), reflection, complex)) for hookup in HOOKUPS
+    }
+    assert draw_panels(alike, CHANNELS)[-1].value == (0.0, deepest_db)
