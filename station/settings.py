@@ -27,6 +27,7 @@ from limits.yamlfile import Form, YamlFile, read
 from reports.house import House
 from station.errors import UserMistake
 from station.housestyle import StyleForm, house_of
+from station.retention import years_of
 from station.signing_settings import Passphrase, SigningForm, secret
 
 FILE = "works.yaml"
@@ -70,6 +71,7 @@ class WorksForm(Form):
     signing: SigningForm = SigningForm()
     trusted: tuple[Text, ...] = ()
     style: StyleForm = StyleForm()
+    keep_records: Annotated[int | None, PlainValidator(years_of)] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,9 @@ class Works:
 
     house: House
     """What its certificates look like."""
+
+    keep_years: int | None = None
+    """How long records are kept; None for ever."""
 
     @property
     def bench(self) -> Path:
@@ -236,6 +241,7 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         root_passphrase=form.signing.root_passphrase,
         trusted=tuple(folder / certificate for certificate in form.trusted),
         house=house_of(form.style, folder, lambda what: source.mistake(("style", "logo"), what)),
+        keep_years=form.keep_records,
     )
 
 

@@ -14,6 +14,7 @@ from station.errors import UserMistake
 
 if TYPE_CHECKING:
     from station.backup import Backup
+    from station.desk import Desk
     from station.restoring import Restored
 
 _TOLD = {
@@ -33,10 +34,12 @@ def backup(folder: Path, to: Path, *, with_keys: bool, as_json: bool) -> None:
 
     with open_desk(folder) as desk:
         made = back_up(desk.works, desk.store, to, desk.clock(), with_keys=with_keys)
+        old = _too_old(desk)
     if as_json:
-        print_json({"path": str(made.path), "sha256": made.sha256, **asdict(made.manifest)}, out())
+        print_json({"path": str(made.path), "sha256": made.sha256, **asdict(made.manifest), **old}, out())
     else:
         _show_backup(made)
+        _show_too_old(old)
 
 
 def _show_backup(made: Backup) -> None:
@@ -111,14 +114,33 @@ def export(
     choice = Choice(order, since and since.date(), until and until.date())
     with open_desk(folder) as desk:
         done = give_away(desk.works, desk.store, to, choice, forms)
+        old = _too_old(desk)
     if as_json:
-        print_json(asdict(done), out())
+        print_json({**asdict(done), **old}, out())
         return
     say(out(), f"Exported: {done.path}")
     say(out(), f"  {_counted(done.rows)}")
     say(out(), "  dictionary.md tells what everything means")
     for name in done.damaged:
         say(out(), f"  {name}: not what was once stored; `station ledger` tells more", "bold yellow")
+    _show_too_old(old)
+
+
+def _too_old(desk: Desk) -> dict[str, int]:
+    """The runs that are older than records are kept, where the works sets a term."""
+    from station.retention import first_kept
+
+    years = desk.works.keep_years
+    if years is None:
+        return {}
+    return {"keep_years": years, "older_runs": desk.store.runs_before(first_kept(years, desk.clock()))}
+
+
+def _show_too_old(old: Mapping[str, int]) -> None:
+    from station.retention import sentence
+
+    if old.get("older_runs"):
+        say(out(), sentence(old["older_runs"], old["keep_years"]), "yellow")
 
 
 def _counted(rows: Mapping[str, int]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -129,6 +130,12 @@ def certificates(connection: Connection, serial: str) -> tuple[CertificateEntry,
         .order_by(schema.certificate.c.id)
     )
     return tuple(_certificate(each) for each in connection.execute(query))
+
+
+def runs_before(connection: Connection, moment: datetime) -> int:
+    """How many runs began before a moment."""
+    query = sa.select(sa.func.count()).where(schema.run.c.started < moment)
+    return int(connection.execute(query).scalar_one())
 
 
 def all_certificates(connection: Connection) -> tuple[CertificateEntry, ...]:

@@ -247,6 +247,11 @@ class Store:
         with self._reading() as connection:
             return read.run(connection, run_id)
 
+    def runs_before(self, moment: datetime) -> int:
+        """How many runs began before a moment."""
+        with self._reading() as connection:
+            return read.runs_before(connection, moment)
+
     def runs(self, serial: str) -> tuple[RunLine, ...]:
         """The runs of one unit, the first one first, without sweeps and readings."""
         with self._reading() as connection:

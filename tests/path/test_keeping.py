@@ -3,9 +3,29 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
+import pytest
+
+from station.database.entries import DocumentKind, RunHead, RunState, StoredText
+from station.database.store import Store
+from station.orders import Serial
 from station.settings import Works
+
+
+@pytest.fixture
+def run_in(works: Works) -> Callable[[datetime], None]:
+    """Enters a run that began at some time."""
+
+    def enter(began: datetime) -> None:
+        text = StoredText.of(DocumentKind.RECIPE, "SK-V4", "A", b"")
+        head = RunHead(Serial("SKV-0001"), "Signe", "final test 1", began, text, text, text, None, ())
+        with Store.open(works.database) as store:
+            store.break_off(store.begin(head).run_id, RunState.STOPPED, "", began)
+
+    return enter
 
 
 def test_a_backup_is_made_proved_and_restored(works: Works, station, tmp_path: Path) -> None:
@@ -58,3 +78,24 @@ def test_records_are_given_away_in_open_forms(works: Works, station, tmp_path: P
         told = station("export", "--to", tmp_path / "more", "--works", works.folder, *words)
         assert (told.code, said in told.err, told.err.count("\n")) == (2, True, 1)
     assert not (tmp_path / "more").exists()
+
+
+def test_runs_that_are_older_than_records_are_kept_are_told_and_stay(
+    works: Works, station, tmp_path: Path, run_in
+) -> None:
+    run_in(datetime(2010, 5, 1, tzinfo=UTC))
+    settings = works.folder / "works.yaml"
+    for term, said in (
+        ("", False),
+        ("keep_records: for ever\n", False),
+        ("keep_records: 60 years\n", False),
+        ("keep_records: 10 years\n", True),
+    ):
+        text = settings.read_text().partition("keep_records")[0]
+        settings.write_text(text + term)
+        made = station("backup", "--to", tmp_path / f"safe {term.strip()[13:]}", "--works", works.folder)
+        assert made.code == 0
+        told = "1 run is older than the 10 years for which works.yaml keeps records; it stays" in made.out
+        assert told is said
+    again = station("export", "--to", tmp_path / "out", "--works", works.folder, "--json")
+    assert (json.loads(again.out)["older_runs"], json.loads(again.out)["rows"]["run"]) == (1, 1)
