@@ -19,12 +19,14 @@ KEYS = ("model", "order", "station", "operator", "recipe")
 """What else rows can be put together by."""
 
 COUNTS = (
-    "runs", "judged", "first", "first_passed", "latest", "latest_passed", "latest_undecided", "faults", "stopped",
+    "runs", "judged", "first", "first_passed", "latest", "latest_passed", "latest_undecided", "latest_released",
+    "latest_rejected", "faults", "stopped",
 )  # fmt: skip
 """What is counted in each row.
 
 `first` are first judged runs of a unit, `latest` its latest ones: each unit counts once in either, in the row that
-the run belongs to.
+the run belongs to. `passed` is what the measurement said; a unit that it left undecided is released or rejected where
+a person decided, else undecided.
 """
 
 
@@ -38,8 +40,8 @@ def yields(counts: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
 
     `counts` has the columns `day`, KEYS, COUNTS and `hours_lost`. The result has the columns of `by`, then `units`,
     `passed`, `first_pass` with `first_pass_low` and `_high` (Wilson, 95 %), `final` with the same, `retests`
-    (judged runs beyond the first, per unit), `undecided` (of units, as they stand), `faults` (of runs) and
-    `hours_lost` to them. A share of nothing is NaN.
+    (judged runs beyond the first, per unit), `undecided`, `released` and `rejected` by a person (of units, as they
+    stand), `faults` (of runs) and `hours_lost` to them. A share of nothing is NaN.
     """
     named = counts.assign(
         **{period: pd.to_datetime(counts["day"]).dt.strftime(form) for period, form in PERIODS.items()}
@@ -63,7 +65,10 @@ def _row(group: pd.Series[float], by: Sequence[str]) -> dict[str, object]:
         row[f"{name}_high"] = found.high if found else float("nan")
     row |= {
         "retests": _over(group["judged"] - group["first"], group["first"]),
-        "undecided": _over(group["latest_undecided"], group["latest"]),
+        **{
+            name: _over(group[f"latest_{name}"], group["latest"])
+            for name in ("undecided", "released", "rejected")
+        },
         "faults": _over(group["faults"], group["runs"]),
         "hours_lost": float(group["hours_lost"]),
     }

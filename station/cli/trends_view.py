@@ -37,6 +37,7 @@ def show_yield(
         Column("between", "95 %", least=7),
         Column("final", "Finally", _percent, right=True, least=7),
         Column("undecided", "Undec.", _percent, right=True, least=6),
+        *(Column(key, heading, _percent, right=True, least=7) for key, heading in _decided(table)),
         Column("retests", "Retest", _percent, right=True, least=6),
         Column("faults", "Fault", _percent, right=True, least=5),
         Column("hours_lost", "Hours", lambda hours: f"{hours:.1f}", right=True),
@@ -47,10 +48,17 @@ def show_yield(
         say(
             out(),
             "At once: passed at the first run, with the interval that so few units leave open. Finally and "
-            "undecided: as the units stand now. Retest: runs beyond the first, per unit. Fault: runs that the "
-            "station broke off, and the hours they took.",
+            "undecided: as the units stand now, by measurement. By hand: undecided by measurement, and released or "
+            "rejected by a person; nowhere counted as passed. Retest: runs beyond the first, per unit. Fault: runs "
+            "that the station broke off, and the hours they took.",
             wrap=True,
         )
+
+
+def _decided(table: DataFrame) -> list[tuple[str, str]]:
+    """The columns of what persons decided, where anybody did."""
+    headings = (("released", "By hand: released"), ("rejected", "By hand: rejected"))
+    return [(key, heading) for key, heading in headings if (table[key] > 0).any()]
 
 
 def show_failures(folder: Path, since: date | None, until: date | None, *, as_json: bool) -> None:

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from limits.verdict import Outcome
+from reports.resolution import Ruling
 from station.database import schema
 from station.database.entries import OrderKind, RunState
 
@@ -36,7 +37,12 @@ def run_counts(connection: Connection, since: date | None, until: date | None) -
             _count(first & (runs.c.outcome == Outcome.PASS.value), "first_passed"),
             _count(latest, "latest"),
             _count(latest & (runs.c.outcome == Outcome.PASS.value), "latest_passed"),
-            _count(latest & (runs.c.outcome == Outcome.UNDECIDED.value), "latest_undecided"),
+            _count(
+                latest & (runs.c.outcome == Outcome.UNDECIDED.value) & runs.c.ruling.is_(None),
+                "latest_undecided",
+            ),
+            _count(latest & (runs.c.ruling == Ruling.RELEASE.value), "latest_released"),
+            _count(latest & (runs.c.ruling == Ruling.REJECT.value), "latest_rejected"),
             _count(fault, "faults"),
             _count(runs.c.state == RunState.STOPPED.value, "stopped"),
             sa.func.coalesce(sa.func.sum(sa.case((fault, runs.c.hours))), 0.0).label("hours_lost"),
@@ -84,6 +90,7 @@ def _runs() -> sa.Subquery:
             _order.number.label("order"),
             (schema.document.c.name + " " + schema.document.c.revision).label("recipe"),
             _hours().label("hours"),
+            _ruling().label("ruling"),
             place.over(partition_by=alike, order_by=_run.run_number).label("nth"),
             place.over(partition_by=alike, order_by=_run.run_number.desc()).label("nth_last"),
         )
@@ -93,6 +100,13 @@ def _runs() -> sa.Subquery:
         .where(_order.kind == OrderKind.PRODUCTION.value)
         .subquery()
     )
+
+
+def _ruling() -> sa.ScalarSelect[Any]:
+    """What a person decided of the run, the last time; null where nobody did."""
+    table = schema.resolution.c
+    query = sa.select(table.ruling).where(table.run_id == _run.id).order_by(table.number.desc()).limit(1)
+    return query.correlate(schema.run).scalar_subquery()
 
 
 def _hours() -> sa.ColumnElement[Any]:

@@ -41,8 +41,8 @@ def counts(*rows: dict[str, object]) -> pd.DataFrame:
 
 
 SEASON = counts(
-    {"day": "2026-11-02", "runs": 10, "judged": 9, "first": 8, "first_passed": 6, "latest": 7, "latest_passed": 6,
-     "latest_undecided": 1, "faults": 1, "hours_lost": 0.5},
+    {"day": "2026-11-02", "runs": 10, "judged": 9, "first": 8, "first_passed": 6, "latest": 7, "latest_passed": 3,
+     "latest_undecided": 1, "latest_released": 2, "latest_rejected": 1, "faults": 1, "hours_lost": 0.5},
     {"day": "2026-11-09", "runs": 3, "judged": 3, "first": 1, "first_passed": 1, "latest": 2, "latest_passed": 2},
     {"day": "2026-12-01", "runs": 1, "judged": 1, "first": 1, "first_passed": 0, "latest": 1, "latest_passed": 0,
      "model": "SK-U4"},
@@ -53,7 +53,8 @@ def test_all_of_it_is_one_row() -> None:
     (row,) = yields(SEASON).to_dict("records")
     assert (row["units"], row["passed"]) == (10, 7)
     assert row["first_pass"] == 0.7
-    assert row["final"] == 0.8
+    assert row["final"] == 0.5, "what a person released has not passed"
+    assert (row["released"], row["rejected"]) == (pytest.approx(2 / 10), pytest.approx(1 / 10))
     assert row["retests"] == pytest.approx(3 / 10)
     assert row["undecided"] == pytest.approx(1 / 10)
     assert row["faults"] == pytest.approx(1 / 14)

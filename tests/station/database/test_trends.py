@@ -7,6 +7,8 @@ from datetime import date, timedelta
 
 import pytest
 
+from limits.verdict import Outcome, Verdict
+from reports.resolution import Resolution, Ruling
 from station.database.entries import RunState
 
 
@@ -43,6 +45,36 @@ def test_runs_are_counted_by_day_and_a_unit_once_in_first_and_once_in_latest(pro
         "model": "SK-V4", "order": "SW-2025-031", "station": "final test 1", "operator": "M. Hale",
         "recipe": "SK-V4 3",
     }  # fmt: skip
+
+
+def test_what_a_person_decided_is_counted_apart_by_the_last_decision(store, make):
+    store.add_orders([make.order("SW-2", ("SKV-0103",))])
+    undecided = Verdict((make.decision(make.reading(), Outcome.UNDECIDED),))
+    for serial, rulings in (
+        ("SKV-0101", (Ruling.REJECT, Ruling.RELEASE)),
+        ("SKV-0102", (Ruling.REJECT,)),
+        ("SKV-0103", ()),
+    ):
+        run_id = store.begin(make.head(serial)).run_id
+        store.finish(run_id, (), undecided, make.finished)
+        for number, ruling in enumerate(rulings, 1):
+            made = make.finished, "as agreed", number - 1 or None
+            store.keep_resolution(
+                run_id, Resolution(number, ruling, "Astrid Holm", *made, "{}", b"\x30", "ab" * 32)
+            )
+    rows = store.run_counts()
+    counted = {
+        name: sum(row[name] for row in rows) for name in rows[0] if name.startswith(("first", "latest"))
+    }
+    assert counted == {
+        "first": 3,
+        "first_passed": 0,
+        "latest": 3,
+        "latest_passed": 0,
+        "latest_undecided": 1,
+        "latest_released": 1,
+        "latest_rejected": 1,
+    }
 
 
 def test_only_the_days_that_are_asked_for_count(production):
