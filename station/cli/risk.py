@@ -78,11 +78,10 @@ def _show_level(
     found: Sequence[CharacteristicRisk], level: Level, at_most: str | None, console: Console
 ) -> None:
     limited = [(each, limit) for each in found for limit in each.levels if limit.level is level]
-    told = [pair for pair in limited if not pair[1].why]
-    if told:
-        say(console, f"{level.capitalize()}, {told[0][1].rule}", "bold")
+    if limited:
+        say(console, f"{level.capitalize()}, {limited[0][1].rule}", "bold")
         columns = RISKS if at_most is None else (*RISKS, GUARD)
-        show([_risk_row(*pair) for pair in told], columns, console, as_json=False)
+        show([_risk_row(*pair) for pair in limited], columns, console, as_json=False)
         if at_most is not None:
             say(
                 console,
@@ -120,7 +119,7 @@ def _risk_row(each: CharacteristicRisk, limit: LevelRisk) -> dict[str, Any]:
     return {
         "name": each.name,
         "limit": limit.limit,
-        "consumer": _percent(limit.risks.consumer if limit.risks else None),
+        "consumer": "none told" if limit.why else _percent(limit.risks.consumer if limit.risks else None),
         "worst_passed": _percent(limit.worst_passed.risk if limit.worst_passed else None),
         "producer": _percent(limit.risks.producer if limit.risks else None),
         "worst_other": _percent(limit.worst_other.risk if limit.worst_other else None),

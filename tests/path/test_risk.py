@@ -31,7 +31,8 @@ def said(works: Works, station: Callable[..., Any]) -> Callable[..., Any]:
             run_id = desk.store.begin(
                 RunHead(unit, "M. Tangen", "final test 1", NOW, text, text, text, None, ())
             ).run_id
-            desk.store.finish(run_id, [reading], Verdict((decision,)), NOW)
+            unsure = Reading("tx_ripple", "TX ripple", "dB", value)
+            desk.store.finish(run_id, [reading, unsure], Verdict((decision,)), NOW)
     return lambda *words, **more: station("risk", *words, "--works", works.folder, **more)
 
 
@@ -77,3 +78,15 @@ def test_each_mistake_gets_one_message(
     told = said(*words)
     assert told.code == 2
     assert message in told.err
+
+
+def test_a_limit_without_risks_stands_in_the_table_and_its_reason_below(said: Callable[..., Any]) -> None:
+    """One characteristic was read without U."""
+    facts = json.loads(said("SK-V4", "--json").out)
+    left_out = {each["name"]: level["why"] for each in facts for level in each["levels"] if level["why"]}
+    told = said("SK-V4").out
+    lines = told.splitlines()
+    assert left_out
+    for name, why in left_out.items():
+        assert any(name in line and "none told" in line for line in lines), name
+        assert why in " ".join(told.split())
