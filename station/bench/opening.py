@@ -32,6 +32,12 @@ def dialect_of(bench: Bench, dialect_folder: Path | None) -> Dialect:
             f"cannot use; it needs one with 'paths: {' or '.join(bench.kind.paths)}'"
         )
         raise BadInput((bench.source.mistake(("analyzer", "dialect"), what),))
+    if missing := dialect.never_swept(max(len(hookup.ports) for hookup in bench.kind.hookups)):
+        what = (
+            f"dialect '{name}' sweeps no {', '.join(missing)}, which an analyzer of kind '{bench.kind.name}' "
+            "must; take one that names them too, or add them to its commands"
+        )
+        raise BadInput((bench.source.mistake(("analyzer", "dialect"), what),))
     return dialect
 
 

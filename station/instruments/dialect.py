@@ -112,6 +112,19 @@ class Dialect:
         """How S from analyzer port `source` to port `to` is spelled."""
         return _filled(self.form.path, {"to": str(to), "from": str(source)})
 
+    def never_swept(self, ports: int) -> tuple[str, ...]:
+        """S-parameters between so many ports that are fetched of one sweep though no command orders them.
+
+        None where every one gets a sweep of its own, or where no command names any: then all there are may be meant.
+        """
+        if self.form.paths != "all":
+            return ()
+        places = range(1, ports + 1)
+        wanted = [self.path(to, source) for source in places for to in places]
+        ordered = " ".join((*self.form.prepare, *self.form.settings, *self.form.segment, *self.form.start))
+        missing = tuple(path for path in wanted if path not in ordered)
+        return () if len(missing) == len(wanted) else missing
+
     def prepare(self) -> tuple[str, ...]:
         """What is sent before the settings, whatever the order."""
         return self.form.prepare

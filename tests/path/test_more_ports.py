@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -174,3 +175,19 @@ def test_a_unit_on_an_imperfect_bench_reads_within_u_of_the_truth(works: Works, 
 
 def _used(pair: Hookup) -> list[int]:
     return [WHOLE.ports.index(port) for port in pair.ports]
+
+
+def test_a_dialect_that_sweeps_four_of_nine_is_refused_before_the_bench_is_touched(
+    works: Works, station: Callable[..., Any]
+) -> None:
+    text = works.bench.read_text()
+    text = text.replace("kind: vector", "kind: three-port").replace("linear-single", "list-all")
+    works.bench.write_text(text)
+    for verb in ("check", "ready"):
+        told = station(verb, "--works", works.folder)
+        assert told.code == 2
+        assert (
+            "bench.yaml:5:12: dialect 'list-all' sweeps no XFR:POW:S31, XFR:POW:S32," in told.out + told.err
+        )
+    works.bench.write_text(text.replace("list-all", "list-nine"))
+    assert station("check", "--works", works.folder).code == 0
