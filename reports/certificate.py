@@ -38,7 +38,7 @@ def certificate(record: UnitRecord, issued: datetime) -> bytes:
     sheet = Sheet(dress.size, dress.left, dress.size[1] - 14.0 * mm, dress.size[1] - 16.0 * mm)
     pages = sections.laid_out(
         _before_sweeps(record, manner, judged, issued),
-        lambda height: sections.charts(record, words, judged, height),
+        sections.charts(record, words, judged),
         _after_sweeps(record, manner, judged, told),
         sheet.rooms(look.FOOT),
     )

@@ -71,7 +71,7 @@ def _pages(
     """All that is told, and then room for a pen down to the foot of the last page."""
     pages = sections.laid_out(
         _before_sweeps(record, manner, issued),
-        lambda height: sections.charts(record, manner.words, record.verdict.decisions, height),
+        sections.charts(record, manner.words, record.verdict.decisions),
         [
             sections.heading("How it was measured", manner.dress),
             *means(record, manner.words),

@@ -126,30 +126,33 @@ def statement(word: str, sentences: Sequence[str], colour: Color) -> Block:
     return Block(inner.height + 3.0, draw)
 
 
-def charts(record: UnitRecord, words: Language, decisions: Sequence[Decision], height: float) -> list[Block]:
-    """The record's pictures, two in a row; the first has a row of its own where their number is odd.
+def charts(
+    record: UnitRecord, words: Language, decisions: Sequence[Decision]
+) -> Callable[[float], list[Block]]:
+    """Makes the record's pictures for a height, two in a row; an odd first one has a row of its own and is taller.
 
     Each limit is drawn once, in the picture that shows it largest.
     """
     channels = (Channel("TX", record.order.tx_hz), Channel("RX", record.order.rx_hz))
     shown = [_spoken(panel, words) for panel in record.panels]
-    panels = list(zip(shown, _shared_out(shown, [_said(each, words) for each in decisions]), strict=True))
+    limits = _shared_out(shown, [_said(each, words) for each in decisions])
 
-    def picture(panel: Panel, limits: Sequence[Decision], wide: float) -> Block:
-        high = height if wide < look.TEXT_WIDTH else TALLER * height
-
+    def picture(index: int, wide: float, high: float) -> Block:
         def draw(canvas: Canvas, x: float, top: float) -> None:
-            draw_panel(canvas, panel, (x, top - high, wide, high), limits, channels, words.numerals)
+            area = (x, top - high, wide, high)
+            draw_panel(canvas, shown[index], area, limits[index], channels, words.numerals)
 
         return Block(high, draw)
 
-    blocks: list[Block] = []
-    if len(panels) % 2:
-        blocks += [picture(*panels.pop(0), look.TEXT_WIDTH), space(8.0)]
-    for left, right in zip(panels[::2], panels[1::2], strict=True):
-        pair = beside((0.0, picture(*left, HALF)), (HALF + GUTTER, picture(*right, HALF)))
-        blocks += [pair, space(8.0)]
-    return blocks
+    def made(height: float) -> list[Block]:
+        odd = len(shown) % 2
+        blocks = [picture(0, look.TEXT_WIDTH, TALLER * height), space(8.0)] if odd else []
+        for left in range(odd, len(shown), 2):
+            pair = (0.0, picture(left, HALF, height)), (HALF + GUTTER, picture(left + 1, HALF, height))
+            blocks += [beside(*pair), space(8.0)]
+        return blocks
+
+    return made
 
 
 def _shared_out(panels: Sequence[Panel], decisions: Sequence[Decision]) -> list[list[Decision]]:
@@ -157,9 +160,8 @@ def _shared_out(panels: Sequence[Panel], decisions: Sequence[Decision]) -> list[
     for decision in decisions:
         able = [index for index, panel in enumerate(panels) if shows(panel, decision)]
         if able:
-            shares[min(able, key=lambda index: panels[index].value[1] - panels[index].value[0])].append(
-                decision
-            )
+            largest = min(able, key=lambda index: panels[index].value[1] - panels[index].value[0])
+            shares[largest].append(decision)
     return shares
 
 

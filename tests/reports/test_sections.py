@@ -55,7 +55,7 @@ def test_pictures_are_as_tall_as_they_can_be_without_a_page_more(
 @pytest.mark.parametrize(("panels", "rows"), [(0, 0), (1, 1), (2, 1), (3, 2), (5, 3)])
 def test_pictures_stand_two_in_a_row(panels: int, rows: int, passing: UnitRecord) -> None:
     some = replace(passing, panels=(*passing.panels, *passing.panels)[:panels])
-    blocks = sections.charts(some, language("en"), passing.verdict.decisions, 100.0)
+    blocks = sections.charts(some, language("en"), passing.verdict.decisions)(100.0)
     heights = [block.height for block in blocks]
     assert heights.count(100.0) + heights.count(100.0 * sections.TALLER) == rows
 
