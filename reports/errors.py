@@ -43,6 +43,10 @@ class BadCertificateFile(ReportError):
     """A file of signers' certificates cannot be read."""
 
 
+class NotAProof(ReportError):
+    """A file that should prove a record proves nothing."""
+
+
 class KeyUnusable(ReportError):
     """The signing key cannot be used."""
 

@@ -14,6 +14,7 @@ from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from station import cables, checks, orders, settings
 from station.bench import file as benches
+from station.bench.name import station_name
 from station.benchwork import OpenBench, open_bench
 from station.budgets import Accounted, account
 from station.cables import CableState
@@ -76,7 +77,7 @@ def open_desk(folder: Path, clock: Clock = now_utc) -> Iterator[Desk]:
     Raises UserMistake, BadInput or StoreFault when the folder, its settings or its database cannot be used.
     """
     works = settings.load(folder)
-    with Store.open(works.database) as store:
+    with Store.open(works.database, station=station_name(works.bench), clock=clock) as store:
         yield Desk(works, store, clock)
 
 

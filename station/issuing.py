@@ -6,6 +6,7 @@ number, and never replaced.
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from station.database.store import Store
 from station.errors import StoreFault, UserMistake
 from station.files import write_whole
 from station.keyring import certificates_in, lists_in
+from station.ledgers import sign_now_and_then
 from station.records import check_before, record_of
 from station.settings import Works
 
@@ -50,6 +52,7 @@ def issue(
     decided = stored.resolution.number if stored.resolution else 0
     if (entry := store.certificate_of(stored.run_id, decided)) is not None:
         return _found(works, entry)
+    key = functools.cache(key)
     record = record_of(stored, works.name, works.address, works.house, check_before(store, stored))
     if record.outcome is Outcome.PASS:
         _refuse_overtaken(store, stored)
@@ -69,6 +72,8 @@ def issue(
     )
     write_whole(path, pdf)
     store.keep_certificate(entry)
+    if kind is CertificateKind.CERTIFICATE:
+        sign_now_and_then(store, key(), now)
     return Issued(entry, path, is_new=True)
 
 

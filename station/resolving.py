@@ -24,6 +24,7 @@ from station.database.entries import StoredRun
 from station.database.store import Store
 from station.errors import StoreFault, UserMistake
 from station.keyring import own_certificates
+from station.ledgers import sign_now_and_then
 from station.settings import Works
 
 if TYPE_CHECKING:
@@ -105,6 +106,7 @@ def resolve(
     text = _text(stored, resolution)
     resolution = replace(resolution, text=text, signature=sign_text(text, opened, now))
     store.keep_resolution(stored.run_id, resolution)
+    sign_now_and_then(store, opened, now)
     return resolution
 
 

@@ -18,6 +18,7 @@ from station.database.entries import (
     StoredCalibration,
     StoredText,
 )
+from station.database.gather import Key
 from station.errors import StoreFault
 from station.measurements.calibration import ErrorTerms
 from station.measurements.load import Load
@@ -26,11 +27,11 @@ from station.measurements.standards import Findings, Residual, Step, Swept
 from station.measurements.sweep import ComplexArray, Hookup, hookup_named
 
 
-def insert(connection: Connection, calibration: Calibration) -> CalibrationId:
-    """Keep all of a calibration."""
+def insert(connection: Connection, calibration: Calibration) -> tuple[CalibrationId, list[tuple[str, Key]]]:
+    """Keep all of a calibration; its number, and which texts are new."""
     head, findings = calibration.head, calibration.findings
     texts = (head.kit, *head.kit_files)
-    write.keep_texts(connection, texts)
+    new = write.keep_texts(connection, texts)
     number = CalibrationId(write.insert(connection, schema.calibration, _head_row(head)))
     _insert_rows(connection, schema.calibration_document, number, [{"digest": each.digest} for each in texts])
     _insert_rows(connection, schema.error_terms, number, list(_terms_rows(findings.terms)))
@@ -66,7 +67,7 @@ def insert(connection: Connection, calibration: Calibration) -> CalibrationId:
     ]
     _insert_rows(connection, schema.calibration_load, number, loads)
     _insert_rows(connection, schema.standard_sweep, number, list(_sweep_rows(calibration.swept)))
-    return number
+    return number, new
 
 
 def latest(connection: Connection, station: str) -> StoredCalibration | None:

@@ -13,7 +13,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from station.database import schema
+from station.database import schema, write
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +39,17 @@ class CableCount:
     """The oldest first."""
 
 
-def keep_matings(connection: Connection, station: str, made: Mapping[str, int], when: datetime) -> None:
-    """Add so many matings to each cable of a station."""
+def keep_matings(connection: Connection, station: str, made: Mapping[str, int], when: datetime) -> list[int]:
+    """Add so many matings to each cable of a station; the numbers of the new rows."""
     rows = [
         {"station": station, "cable": cable, "made": when, "matings": int(matings), "person": "", "why": ""}
         for cable, matings in made.items()
     ]
-    connection.execute(schema.cable_event.insert(), rows)
+    return [write.insert(connection, schema.cable_event, row) for row in rows]
 
 
-def keep_service(connection: Connection, station: str, cable: str, service: Service) -> None:
-    """Begin a cable's count anew."""
+def keep_service(connection: Connection, station: str, cable: str, service: Service) -> int:
+    """Begin a cable's count anew; the number of the new row."""
     row = {
         "station": station,
         "cable": cable,
@@ -58,7 +58,7 @@ def keep_service(connection: Connection, station: str, cable: str, service: Serv
         "person": service.person,
         "why": service.why,
     }
-    connection.execute(schema.cable_event.insert(), row)
+    return write.insert(connection, schema.cable_event, row)
 
 
 def counts(connection: Connection, station: str) -> dict[str, CableCount]:

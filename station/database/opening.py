@@ -21,6 +21,7 @@ from sqlalchemy.engine import URL, Connection, Engine
 from sqlalchemy.pool import NullPool
 
 from station.database.address import file_of, no_driver
+from station.database.ledger import Chain
 from station.database.schema import HEAD
 from station.errors import StoreFault
 
@@ -93,8 +94,13 @@ def for_writing(engine: Engine) -> Engine:
     return engine.execution_options(begin="BEGIN IMMEDIATE")
 
 
-def prepare(engine: Engine, place: str, file: Path | None, *, create: bool, writable: bool) -> None:
-    """Make sure that the database has this station's form. Raises StoreFault, and then has changed nothing."""
+def prepare(
+    engine: Engine, place: str, file: Path | None, *, create: bool, writable: bool, chain: Chain
+) -> None:
+    """Make sure that the database has this station's form. Raises StoreFault, and then has changed nothing.
+
+    Records from before there was a ledger are entered into `chain`.
+    """
     if file is not None and not file.exists() and not create:
         raise StoreFault(
             f"database {place}: the file is gone, and with it every record of the works; restore it from the backup"
@@ -104,7 +110,7 @@ def prepare(engine: Engine, place: str, file: Path | None, *, create: bool, writ
     if found == HEAD:
         return
     # Alembic takes longer to import than a unit's record to write, and is needed once in a database's life.
-    from station.database import migrate
+    from station.database import migrate, sealing
 
     if found is not None and not migrate.is_known(found):
         what = f"a newer station made it (form {found}, this one knows forms up to {HEAD})"
@@ -118,6 +124,7 @@ def prepare(engine: Engine, place: str, file: Path | None, *, create: bool, writ
         # Asked again, since another program may have been at the same work.
         if _form(connection, place, create=create) != HEAD:
             migrate.upgrade(connection)
+            sealing.seal(connection, chain)
     if file is not None and found is not None:
         _give_back_room(engine)
 

@@ -11,7 +11,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 
-from station.database import person, schema
+from station.database import person, schema, write
 from station.database.person import ActEntry, Answer, Change, PersonEvent, name_key
 from station.errors import StoreFault
 from station.rights import Act, Role
@@ -29,8 +29,8 @@ def is_anybody(connection: Connection) -> bool:
     return connection.execute(sa.select(schema.person_event.c.id).limit(1)).first() is not None
 
 
-def insert(connection: Connection, event: PersonEvent) -> None:
-    """Record one thing more. Raises UserMistake where it may not follow what there is."""
+def insert(connection: Connection, event: PersonEvent) -> int:
+    """Record one thing more; its number in the database. Raises UserMistake where it may not follow what there is."""
     if connection.dialect.name != "sqlite":
         # Two at once must not each retire the other's last administrator. SQLite has one writer at a time anyway.
         connection.execute(sa.text("LOCK TABLE person_event IN SHARE ROW EXCLUSIVE MODE"))
@@ -52,10 +52,11 @@ def insert(connection: Connection, event: PersonEvent) -> None:
     event_id = connection.execute(table.insert().returning(table.c.id), row).scalar_one()
     if event.secret:
         connection.execute(schema.person_secret.insert(), {"event_id": event_id, "secret": event.secret})
+    return int(event_id)
 
 
-def insert_act(connection: Connection, entry: ActEntry) -> None:
-    """Keep what somebody asked to do, and what they were told."""
+def insert_act(connection: Connection, entry: ActEntry) -> int:
+    """Keep what somebody asked to do, and what they were told; its number in the database."""
     row = {
         "name_key": name_key(entry.name),
         "name": entry.name,
@@ -64,7 +65,7 @@ def insert_act(connection: Connection, entry: ActEntry) -> None:
         "made": entry.made,
         "answer": entry.answer.value,
     }
-    connection.execute(schema.act.insert(), row)
+    return write.insert(connection, schema.act, row)
 
 
 def acts(connection: Connection, most: int) -> tuple[ActEntry, ...]:

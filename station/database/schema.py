@@ -426,3 +426,34 @@ act = sa.Table(
     _one_of("answer", Answer),
     sa.Index(None, "name_key"),
 )
+
+# One line for each record, in the order of entry; what a record holds is not stored a second time.
+ledger_entry = sa.Table(
+    "ledger_entry",
+    metadata,
+    sa.Column("station", sa.Text, primary_key=True),
+    # 1 for the first one of its station.
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    _required("kind", sa.Text),
+    _required("key", sa.Text),
+    _required("made", UtcTime),
+    # Why it was not entered together with its record; empty for nearly all.
+    _required("late", sa.Text),
+    _required("content", sa.String(64)),
+    _required("link", sa.String(64)),
+    # The primary key of the record's root row in this database, as JSON; no part of the chain.
+    _required("row", sa.Text),
+    sa.Index(None, "kind", "row"),
+    sa.Index(None, "key"),
+)
+
+ledger_head = sa.Table(
+    "ledger_head",
+    metadata,
+    sa.Column("station", sa.Text, primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    _required("link", sa.String(64)),
+    _required("made", UtcTime),
+    _required("signature", sa.LargeBinary),
+    _required("fingerprint", sa.String(64)),
+)

@@ -20,8 +20,11 @@ from station.errors import UserMistake
 from station.orders import WorkOrder, serial_key
 
 
-def enter(connection: Connection, standard: WorkOrder) -> None:
-    """Enter a standard unless it is there already. Raises UserMistake when a customer's unit has its serial."""
+def enter(connection: Connection, standard: WorkOrder) -> int | None:
+    """Enter a standard unless it is there already; the number of its order where it is new.
+
+    Raises UserMistake when a customer's unit has its serial.
+    """
     (serial,) = standard.serials
     query = (
         sa.select(schema.work_order.c.number, schema.work_order.c.kind)
@@ -30,11 +33,12 @@ def enter(connection: Connection, standard: WorkOrder) -> None:
     )
     there = connection.execute(query).one_or_none()
     if there is None:
-        write.add_order(connection, standard, OrderKind.REFERENCE)
-    elif there.kind != OrderKind.REFERENCE.value:
+        return write.add_order(connection, standard, OrderKind.REFERENCE)
+    if there.kind != OrderKind.REFERENCE.value:
         raise UserMistake(
             f"{serial} is a unit of work order {there.number}; give the check standard a serial of its own"
         )
+    return None
 
 
 def runs(connection: Connection, serial: str, station: str, latest: int) -> tuple[RunLine, ...]:
@@ -125,15 +129,18 @@ def _certificate(known_values: str) -> str:
     return found[1] if found else ""
 
 
-def keep_reset(connection: Connection, serial: str, reset: StandardReset) -> None:
-    """Note that its history begins anew. Raises UserMistake when the standard is not known."""
+def keep_reset(connection: Connection, serial: str, reset: StandardReset) -> int:
+    """Note that its history begins anew; the number of that note.
+
+    Raises UserMistake when the standard is not known.
+    """
     row = {
         "unit_id": read.unit_row(connection, serial).id,
         "made": reset.made,
         "person": reset.person,
         "why": reset.why,
     }
-    connection.execute(schema.standard_reset.insert(), row)
+    return write.insert(connection, schema.standard_reset, row)
 
 
 def resets(connection: Connection, serial: str) -> tuple[StandardReset, ...]:

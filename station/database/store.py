@@ -7,9 +7,9 @@ several threads, and by several programs on one database.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -51,8 +51,10 @@ from station.database.entries import (
     UnitEntry,
 )
 from station.database.faults import one_border
+from station.database.ledger import Chain
 from station.database.matings import CableCount, Service
 from station.database.person import ActEntry, PersonEvent
+from station.database.stored_ledger import StoredLedger
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import WorkOrder
@@ -64,18 +66,28 @@ _BUSY_S = 10.0
 """How long a writer waits for another; a unit's commit takes milliseconds."""
 
 ABANDONED = "the program ended in mid-run"
+WORKS = "works"
+"""Whose ledger is written where nobody says which station it is."""
+
+Clock = Callable[[], datetime]
+
+
+def now_utc() -> datetime:
+    """The clock of a real station."""
+    return datetime.now(UTC)
 
 
 class Store:
     """An open database. Made by `Store.open`."""
 
-    def __init__(self, engine: Engine, place: str, file: Path | None) -> None:
+    def __init__(self, engine: Engine, place: str, file: Path | None, chain: Chain) -> None:
         """`place` is what messages call it; `file` is None where the database is a server's."""
         self._engine = engine
         self._for_writing = opening.for_writing(engine)
         self._place = place
         self._file = file
         self._identity = opening.identity(file)
+        self._chain = chain
 
     @property
     def file(self) -> Path | None:
@@ -84,8 +96,18 @@ class Store:
 
     @classmethod
     @contextmanager
-    def open(cls, url: str, *, create: bool = False, wait_s: float = _BUSY_S) -> Iterator[Store]:
+    def open(
+        cls,
+        url: str,
+        *,
+        create: bool = False,
+        wait_s: float = _BUSY_S,
+        station: str = WORKS,
+        clock: Clock = now_utc,
+    ) -> Iterator[Store]:
         """The database at an SQLAlchemy URL, brought to this station's form when it is of an older one.
+
+        What is written is entered into the ledger of `station`, with the time of `clock`.
 
         Raises UserMistake when the URL is none, StoreFault when there is no database (unless `create`), when
         it is another program's, or when a newer station has changed its form. Where nothing may be written it
@@ -96,10 +118,11 @@ class Store:
         with one_border(place):
             writable = opening.may_be_written(file)
         engine = opening.make_engine(parsed, wait_s=wait_s, writable=writable)
+        chain = Chain(station, clock)
         try:
             with one_border(place):
-                opening.prepare(engine, place, file, create=create, writable=writable)
-                store = cls(engine, place, file)
+                opening.prepare(engine, place, file, create=create, writable=writable, chain=chain)
+                store = cls(engine, place, file, chain)
             yield store
         finally:
             engine.dispose()
@@ -172,8 +195,8 @@ class Store:
         """Keep new orders, all or none. Raises UserMistake when a number or a serial comes twice or is known."""
         with self._writing() as connection:
             refuse.known_orders(connection, orders)
-            for order in orders:
-                write.add_order(connection, order)
+            added = [write.add_order(connection, order) for order in orders]
+            self._chain.enter(connection, [("order", (number,)) for number in added])
 
     def orders(self) -> tuple[WorkOrder, ...]:
         """Every work order of a customer, in the order of entry."""
@@ -192,9 +215,10 @@ class Store:
         with self._writing() as connection:
             unit_id = read.unit_row(connection, head.serial, hold=True).id
             loads = (load.text for load in head.loads)
-            write.keep_texts(connection, (head.recipe, head.limits, head.bench, *loads))
+            new = write.keep_texts(connection, (head.recipe, head.limits, head.bench, *loads))
             number = write.next_run_number(connection, unit_id)
             run_id = write.insert_run(connection, head, unit_id, number)
+            self._chain.enter(connection, new)
         return RunKey(run_id, number)
 
     def keep_sweep(self, run_id: RunId, sweep: Sweep) -> int:
@@ -225,6 +249,7 @@ class Store:
         with self._writing() as connection:
             write.end(connection, run_id, RunState.JUDGED, "", finished, verdict.outcome)
             write.insert_results(connection, run_id, readings, verdict)
+            self._chain.enter(connection, [("run", (run_id,))])
 
     def break_off(self, run_id: RunId, state: RunState, why: str, finished: datetime) -> None:
         """End a run without a verdict; what was swept stays."""
@@ -232,6 +257,7 @@ class Store:
             raise ValueError(f"a run is not broken off as {state.value!r}")
         with self._writing() as connection:
             write.end(connection, run_id, state, why, finished, None)
+            self._chain.enter(connection, [("run", (run_id,))])
 
     def close_abandoned(self, station: str, when: datetime) -> tuple[RunLine, ...]:
         """End every run of a station that still says running as a station fault; which ones, the first one first.
@@ -240,6 +266,7 @@ class Store:
         """
         with self._writing() as connection:
             closed = write.end_abandoned(connection, station, ABANDONED, when)
+            self._chain.enter(connection, [("run", (run_id,)) for run_id in closed])
             return read.lines(connection, closed)
 
     def run(self, run_id: RunId) -> StoredRun:
@@ -282,6 +309,7 @@ class Store:
         with self._writing() as connection:
             resolutions.refuse(connection, run_id, resolution.corrects)
             resolutions.insert(connection, run_id, resolution)
+            self._chain.enter(connection, [("resolution", (run_id, resolution.number))])
 
     # --- check standards -------------------------------------------------------------------------------------
 
@@ -291,7 +319,8 @@ class Store:
         Its runs are then kept as any unit's. Raises UserMistake when a customer's unit has its serial.
         """
         with self._writing() as connection:
-            standards.enter(connection, standard)
+            if (number := standards.enter(connection, standard)) is not None:
+                self._chain.enter(connection, [("order", (number,))])
 
     def checked_values(
         self, serial: str, station: str, latest: int, outcome: Outcome | None = None
@@ -326,7 +355,8 @@ class Store:
     def keep_reset(self, serial: str, reset: StandardReset) -> None:
         """Note that a check standard's history begins anew. Raises UserMistake when the standard is not known."""
         with self._writing() as connection:
-            standards.keep_reset(connection, serial, reset)
+            number = standards.keep_reset(connection, serial, reset)
+            self._chain.enter(connection, [("reset of a standard", (number,))])
 
     def resets(self, serial: str) -> tuple[StandardReset, ...]:
         """When a check standard's history began anew, the oldest first."""
@@ -338,7 +368,9 @@ class Store:
     def keep_calibration(self, calibration: Calibration) -> CalibrationId:
         """Keep a calibration that was accepted, all of it at once."""
         with self._writing() as connection:
-            return calibrations.insert(connection, calibration)
+            number, new = calibrations.insert(connection, calibration)
+            self._chain.enter(connection, [*new, ("calibration", (number,))])
+            return number
 
     def latest_calibration(self, station: str) -> StoredCalibration | None:
         """The newest of a station; None when it has none."""
@@ -355,12 +387,14 @@ class Store:
     def keep_matings(self, station: str, made: Mapping[str, int], when: datetime) -> None:
         """Add so many matings to each of a station's cables, by name."""
         with self._writing() as connection:
-            matings.keep_matings(connection, station, made, when)
+            numbers = matings.keep_matings(connection, station, made, when)
+            self._chain.enter(connection, [("cable", (number,)) for number in numbers])
 
     def keep_service(self, station: str, cable: str, service: Service) -> None:
         """Note that a cable was serviced: it is counted from none again."""
         with self._writing() as connection:
-            matings.keep_service(connection, station, cable, service)
+            number = matings.keep_service(connection, station, cable, service)
+            self._chain.enter(connection, [("cable", (number,))])
 
     def cable_counts(self, station: str) -> dict[str, CableCount]:
         """Every cable of a station that was ever screwed on or serviced, by name."""
@@ -382,12 +416,14 @@ class Store:
     def keep_person_event(self, event: PersonEvent) -> None:
         """Record one thing more of a person. Raises UserMistake where it may not follow what there is."""
         with self._writing() as connection:
-            people.insert(connection, event)
+            number = people.insert(connection, event)
+            self._chain.enter(connection, [("person", (number,))])
 
     def keep_act(self, entry: ActEntry) -> None:
         """Keep what somebody asked to do, and what they were told."""
         with self._writing() as connection:
-            people.insert_act(connection, entry)
+            number = people.insert_act(connection, entry)
+            self._chain.enter(connection, [("act", (number,))])
 
     def acts(self, most: int) -> tuple[ActEntry, ...]:
         """The latest so many, the newest first."""
@@ -409,7 +445,8 @@ class Store:
         """
         with self._writing() as connection:
             refuse.unfit_certificate(connection, entry)
-            write.insert_certificate(connection, entry)
+            number = write.insert_certificate(connection, entry)
+            self._chain.enter(connection, [("certificate", (number,))])
 
     def certificate_of(self, run_id: RunId, resolution: int = 0) -> CertificateEntry | None:
         """The certificate or failure sheet that was made of a run; None when there is none yet.
@@ -428,6 +465,13 @@ class Store:
         """What was made of any unit's runs, the oldest first."""
         with self._reading() as connection:
             return read.all_certificates(connection)
+
+    # --- ledger ----------------------------------------------------------------------------------------------
+
+    @property
+    def ledger(self) -> StoredLedger:
+        """The lines that all records have, and the signed places among them."""
+        return StoredLedger(self._reading, self._writing, self._chain.station)
 
     # --- trends ----------------------------------------------------------------------------------------------
 

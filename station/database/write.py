@@ -14,6 +14,7 @@ from limits.reading import Reading
 from limits.verdict import Decision, Outcome, Verdict
 from station.database import refuse, schema, sweep_codec
 from station.database.entries import CertificateEntry, OrderKind, RunHead, RunId, RunState, StoredText
+from station.database.gather import Key
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
 from station.orders import Serial, WorkOrder, serial_key
@@ -21,8 +22,8 @@ from station.orders import Serial, WorkOrder, serial_key
 Values = dict[str, Any]
 
 
-def add_order(connection: Connection, order: WorkOrder, kind: OrderKind = OrderKind.PRODUCTION) -> None:
-    """Keep one order and its units."""
+def add_order(connection: Connection, order: WorkOrder, kind: OrderKind = OrderKind.PRODUCTION) -> int:
+    """Keep one order and its units; its number in the database."""
     row = {
         "number": order.number,
         "customer": order.customer,
@@ -36,10 +37,11 @@ def add_order(connection: Connection, order: WorkOrder, kind: OrderKind = OrderK
     units = [_unit_row(order_id, place, serial) for place, serial in enumerate(order.serials)]
     if units:
         connection.execute(schema.unit.insert(), units)
+    return order_id
 
 
-def keep_texts(connection: Connection, texts: Iterable[StoredText]) -> None:
-    """Keep each text, unless one of the same digest is there already."""
+def keep_texts(connection: Connection, texts: Iterable[StoredText]) -> list[tuple[str, Key]]:
+    """Keep each text, unless one of the same digest is there already; which records are new."""
     # The one statement that SQL leaves to each database; both spell it alike.
     insert: Any = {"sqlite": sqlite.insert, "postgresql": postgresql.insert}[connection.dialect.name]
     rows = [
@@ -52,7 +54,16 @@ def keep_texts(connection: Connection, texts: Iterable[StoredText]) -> None:
         }
         for text in texts
     ]
-    connection.execute(insert(schema.document).on_conflict_do_nothing(), rows)
+    column = schema.document.c.digest
+    query = sa.select(column).where(column.in_([row["digest"] for row in rows]))
+    there = set(connection.execute(query).scalars())
+    new = {row["digest"]: row for row in rows if row["digest"] not in there}
+    if not new:
+        return []
+    # Another program may be keeping the same file just now: whoever is first enters it.
+    added = insert(schema.document).on_conflict_do_nothing().returning(column)
+    kept = connection.execute(added, list(new.values())).scalars()
+    return [("document", (digest,)) for digest in sorted(kept)]
 
 
 def next_run_number(connection: Connection, unit_id: int) -> int:
@@ -165,8 +176,8 @@ def end_abandoned(connection: Connection, station: str, why: str, finished: date
     return found
 
 
-def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
-    """Note that a certificate or failure sheet was made."""
+def insert_certificate(connection: Connection, entry: CertificateEntry) -> int:
+    """Note that a certificate or failure sheet was made; its number in the database."""
     row = {
         "run_id": entry.run_id,
         "number": entry.number,
@@ -176,7 +187,7 @@ def insert_certificate(connection: Connection, entry: CertificateEntry) -> None:
         "file": entry.file,
         "resolution": entry.resolution,
     }
-    insert(connection, schema.certificate, row)
+    return insert(connection, schema.certificate, row)
 
 
 def insert(connection: Connection, table: sa.Table, row: Values) -> int:

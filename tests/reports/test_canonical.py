@@ -7,6 +7,7 @@ import struct
 from pathlib import Path
 
 import pytest
+import rfc8785
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
@@ -47,6 +48,11 @@ VALUES = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
     max_leaves=8,
 )
+
+
+@given(VALUES)
+def test_any_value_is_written_as_another_program_writes_it(value: object) -> None:
+    assert canonical(value) == rfc8785.dumps(value)  # type: ignore[arg-type]
 
 
 @given(VALUES)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from station.cli.door import HERE, AsJson, Works, door
+from station.cli.exits import Exit
 from station.cli.verbs.production import Since, Until
 
 verbs = typer.Typer()
@@ -69,3 +70,29 @@ def export(
     from station.cli import keeping_acts as acts
 
     acts.export(works, to, (order, since, until), form or ["csv", "json"], as_json=as_json)
+
+
+@verbs.command()
+@door
+def ledger(
+    works: Works = HERE,
+    sign: Annotated[bool, typer.Option("--sign", help="Sign for all that was entered up to now.")] = False,
+    prove: Annotated[
+        str | None, typer.Option(metavar="KEY", help="Write the proof of one record, e.g. 'SKV-0101 run 1'.")
+    ] = None,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="Where to write that proof.")
+    ] = None,
+    check: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Check a proof; needs no records.")
+    ] = None,
+    trust: Annotated[
+        list[Path] | None, typer.Option(metavar="SIGNER.pem", help="The certificate of a signer you trust.")
+    ] = None,
+    as_json: AsJson = False,
+) -> Exit:
+    """Check that no record was altered, removed or put in."""
+    from station.cli import ledger_view
+
+    wish = ledger_view.Wish(sign, prove, to, check, tuple(trust or ()))
+    return ledger_view.ledger(works, wish, as_json=as_json)

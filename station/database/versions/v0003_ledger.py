@@ -1,7 +1,8 @@
-"""The third form: the works' people and what they did.
+"""The third form: the ledger, the works' people and what they did.
 
 Written down once and never changed again after its release: databases made by it exist. So it calls nothing of the
-station.
+station. Records that are there already are entered into the ledger right after it by `sealing`, in the same
+transaction.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ TIME = sa.DateTime(timezone=True)
 def upgrade() -> None:
     """Make the new tables."""
     _people()
+    _ledger()
 
 
 def _people() -> None:
@@ -61,3 +63,32 @@ def _people() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_act"),
     )
     op.create_index("ix_act_name_key", "act", ["name_key"])
+
+
+def _ledger() -> None:
+    """One line for each record, and the signed ends of what was entered up to then."""
+    op.create_table(
+        "ledger_entry",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("key", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("late", sa.Text(), nullable=False),
+        sa.Column("content", sa.String(length=64), nullable=False),
+        sa.Column("link", sa.String(length=64), nullable=False),
+        sa.Column("row", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("station", "number", name="pk_ledger_entry"),
+    )
+    op.create_index("ix_ledger_entry_kind_row", "ledger_entry", ["kind", "row"])
+    op.create_index("ix_ledger_entry_key", "ledger_entry", ["key"])
+    op.create_table(
+        "ledger_head",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("link", sa.String(length=64), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("signature", sa.LargeBinary(), nullable=False),
+        sa.Column("fingerprint", sa.String(length=64), nullable=False),
+        sa.PrimaryKeyConstraint("station", "number", name="pk_ledger_head"),
+    )

@@ -6,6 +6,7 @@ import ctypes
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 
@@ -15,10 +16,29 @@ import pytest
 from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
-from station.database.entries import DocumentKind, LoadText, RunHead, StoredText
+from reports.resolution import Resolution, Ruling
+from station.database.entries import (
+    Calibration,
+    CalibrationHead,
+    CertificateEntry,
+    CertificateKind,
+    DocumentKind,
+    LoadText,
+    RunHead,
+    RunState,
+    StandardReset,
+    StoredText,
+)
+from station.database.matings import Service
+from station.database.person import ActEntry, Answer, Change, PersonEvent
 from station.database.store import Store
+from station.measurements.calibration import ErrorTerms
+from station.measurements.load import Load
+from station.measurements.noise import MeasuredNoise
+from station.measurements.standards import Findings, Residual, Step, Use
 from station.measurements.sweep import HOOKUPS, Hookup, Sweep, SweepSettings
 from station.orders import Serial, WorkOrder
+from station.rights import Act, Role
 
 CHILD = f"""
 import importlib.util, sys
@@ -115,6 +135,65 @@ def failed() -> Verdict:
     )
 
 
+def undecided() -> Verdict:
+    return Verdict((decision(reading(), Outcome.UNDECIDED),))
+
+
+def calibration(station: str = "final test 1", hours: float = 0.0) -> Calibration:
+    rng = np.random.default_rng(1)
+    planes = [rng.normal(size=(5, 2, 2)) + 1j * rng.normal(size=(5, 2, 2)) for _ in range(3)]
+    kit = StoredText.of(DocumentKind.KIT, "works N kit 2", "1", b"kit: works N kit 2\n")
+    calibration_head = CalibrationHead(
+        station, "Signe", STARTED + timedelta(hours=hours), 43_200.0, "Any,Analyzer,1,1.0", 22.5, "N, 1.5 m", kit,
+        load_return_loss_db=46.0,
+    )  # fmt: skip
+    findings = Findings(
+        terms=dict.fromkeys(HOOKUPS, ErrorTerms(np.linspace(150e6, 170e6, 5), *planes, largest_step_hz=5e6)),
+        residuals=(Residual("directivity", 1, 57.25, 151e6),),
+        noise=(MeasuredNoise(1e3, -114.2, 0.0021, -120.5),),
+        loads={
+            "ANT": Load("of ANT", np.linspace(1e8, 2e8, 3), np.array([0.01j, 0, 0.02]), (0, 0)),
+        },
+    )
+    step = Step("short", (1,), Use.CALIBRATE, HOOKUPS[0])
+    return Calibration(calibration_head, findings, {step: [sweep()]})
+
+
+def resolution(number: int = 1) -> Resolution:
+    return Resolution(
+        number, Ruling.RELEASE, "Astrid Holm", STARTED + timedelta(days=number), "as agreed", number - 1 or None,
+        f'{{"number": {number}}}', b"\x30\x00", "ab" * 32,
+    )  # fmt: skip
+
+
+def fill(store: Store) -> None:
+    """At least one row of every table that records are kept in; the order is there already."""
+    calibrated = store.keep_calibration(calibration())
+    run = store.begin(replace(head(), calibration=calibrated, settled_since=STARTED)).run_id
+    for seed in (1, 2):
+        store.keep_sweep(run, sweep(points=3, seed=seed))
+    store.keep_doubt(run, 0, "TX and RX cables are exchanged")
+    store.keep_end_temperature(run, 23.5)
+    store.finish(run, (reading("for information"),), failed(), STARTED)
+    sheet = CertificateEntry(
+        run, "SKV-0101-1", CertificateKind.FAILURE_SHEET, STARTED, "cd" * 32, "certificates/SKV-0101-1.pdf"
+    )
+    store.keep_certificate(sheet)
+    open_point = store.begin(head("SKV-0102")).run_id
+    store.finish(open_point, (), undecided(), STARTED)
+    store.keep_resolution(open_point, resolution())
+    store.break_off(store.begin(head()).run_id, RunState.STATION_FAULT, "the analyzer fell silent", STARTED)
+    standard = replace(order("reference", ("SKC-001",)), customer="", model="CHECK")
+    store.enter_standard(standard)
+    store.finish(store.begin(head("SKC-001")).run_id, (), passed(), STARTED)
+    store.keep_reset("SKC-001", StandardReset(STARTED, "Astrid Holm", "certified anew"))
+    store.keep_matings("final test 1", {"cable 1": 2, "cable 2": 1}, STARTED)
+    store.keep_service("final test 1", "cable 1", Service(STARTED, "Signe", "new connector"))
+    event = PersonEvent("Astrid Holm", Change.ADDED, "", STARTED, (Role.ADMINISTRATOR,), "", "$argon2id$...")
+    store.keep_person_event(event)
+    store.keep_act(ActEntry("Astrid Holm", next(iter(Act)), "SKV-0101", STARTED, Answer.ALLOWED))
+
+
 def like_anybody() -> None:
     """In a child: take from root the right to write where permissions forbid it."""
     drop_from_bounding_set = 24
@@ -158,6 +237,7 @@ def make() -> SimpleNamespace:
     """Makers of the values a store keeps."""
     return SimpleNamespace(
         order=order, head=head, sweep=sweep, reading=reading, decision=decision, passed=passed, failed=failed,
+        undecided=undecided, calibration=calibration, resolution=resolution, fill=fill,
         started=STARTED, finished=STARTED + timedelta(seconds=42),
     )  # fmt: skip
 

@@ -20,8 +20,9 @@ from limits.verdict import Outcome
 from station.database import migrate, opening
 from station.database.address import database_url
 from station.database.entries import RunId, RunState
+from station.database.ledger import Chain
 from station.database.schema import HEAD, metadata
-from station.database.store import Store
+from station.database.store import Store, now_utc
 from station.errors import StoreFault
 
 Rows = dict[str, list[dict[str, Any]]]
@@ -188,7 +189,8 @@ def test_rows_that_refer_to_nothing_are_not_taken_over(old):
 def test_references_are_watched_again_as_soon_as_the_form_is_changed(old):
     parsed = database_url(old)
     engine = opening.make_engine(parsed, wait_s=1, writable=True)
-    opening.prepare(engine, "here", Path(parsed.database), create=False, writable=True)
+    chain = Chain("final test 1", now_utc)
+    opening.prepare(engine, "here", Path(parsed.database), create=False, writable=True, chain=chain)
     with engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar_one() == 1
     engine.dispose()
