@@ -265,6 +265,17 @@ def lists_about(certificate: bytes, issuers: Sequence[bytes], lists: Sequence[by
     )
 
 
+def list_addresses(certificate: bytes) -> tuple[str, ...]:
+    """Where a certificate (DER) says that its issuer's list of revoked keys is to be had over HTTP."""
+    extensions = x509.load_der_x509_certificate(certificate).extensions
+    try:
+        points = extensions.get_extension_for_class(x509.CRLDistributionPoints).value
+    except x509.ExtensionNotFound:
+        return ()
+    names = [name.value for point in points for name in point.full_name or ()]
+    return tuple(name for name in names if isinstance(name, str) and name.startswith(("http://", "https://")))
+
+
 def issuer_of(certificate: bytes, among: Sequence[bytes]) -> bytes | None:
     """Which of these certificates signed this one; None where none did."""
     leaf = x509.load_der_x509_certificate(certificate)

@@ -6,6 +6,8 @@
     ├── NotSignable           these bytes are not a PDF that can be signed, or are signed already
     ├── NoTwin                a PDF does not carry the machine-readable twin of a certificate
     ├── BadCertificateFile    a file of signers' certificates cannot be read
+    ├── TimestampRefused      a timestamp service answered, but not with a timestamp
+    ├── ClockDoubtful         a timestamp service tells another time than this computer
     └── KeyUnusable           the signing key cannot be used
         ├── NotAKey           the file is no PKCS#12 key, or holds no key with its signer's certificate
         ├── WrongPassphrase   the passphrase does not open it
@@ -45,6 +47,14 @@ class BadCertificateFile(ReportError):
 
 class NotAProof(ReportError):
     """A file that should prove a record proves nothing."""
+
+
+class TimestampRefused(ReportError):
+    """A timestamp service answered, but not with a timestamp."""
+
+
+class ClockDoubtful(ReportError):
+    """A timestamp service tells another time than this computer."""
 
 
 class KeyUnusable(ReportError):

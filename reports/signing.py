@@ -2,11 +2,11 @@
 
 "Certificate" alone is the document here; that of a key (X.509) is always called the signer's certificate.
 
-Signatures are PAdES B-B (ETSI EN 319 142-1): a CMS over the whole file but itself, the signer's certificate
-inside, the claimed time in the signature dictionary. The signature field is invisible on purpose: a stamp is
-ink that anybody can draw, while a reader's signature panel says what was really checked. It certifies the
-document and allows no change at all. Nothing here needs a network; the time of signing comes in as an
-argument, and only the file's own `ModDate`, which proves nothing, is the PDF library's.
+Signatures are PAdES (ETSI EN 319 142-1): a CMS over the whole file but itself, the signer's certificate inside, the
+claimed time in the signature dictionary, and where a service of time is at hand its timestamp. The signature field is
+invisible on purpose: a stamp is ink that anybody can draw, while a reader's signature panel says what was really
+checked. It certifies the document and allows no change at all. The time of signing comes in as an argument, and only
+the file's own `ModDate`, which proves nothing, is the PDF library's.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import io
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from asn1crypto import crl as asn1_crl
 from asn1crypto import keys as asn1_keys
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
@@ -25,6 +26,7 @@ from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter
 from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes, SimpleSigner
 from pyhanko.sign.signers.pdf_signer import PdfSignatureMetadata, PdfSigner
+from pyhanko.sign.validation.dss import DocumentSecurityStore
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from reports import wording
@@ -38,6 +40,7 @@ from reports.keyfile import (
     signer_builder,
     subject_of,
 )
+from reports.timestamping import SPARE, Stamper, TimestampService
 
 FIELD = "Signature"
 DIGEST = "sha256"
@@ -115,11 +118,20 @@ def public_certificate(key: SigningKey) -> bytes:
     return certificate.public_bytes(serialization.Encoding.PEM)
 
 
-def sign(pdf: bytes, key: SigningKey, *, reason: str, location: str, signed_at: datetime) -> bytes:
-    """The PDF with an invisible PAdES B-B signature that certifies it and allows no change.
+def sign(
+    pdf: bytes,
+    key: SigningKey,
+    *,
+    reason: str,
+    location: str,
+    signed_at: datetime,
+    service: TimestampService | None = None,
+) -> bytes:
+    """The PDF with an invisible PAdES signature that certifies it and allows no change.
 
-    `signed_at` is what the signature claims, and the key must be valid then (KeyExpired, KeyNotYetValid).
-    Raises NotSignable for what is no PDF or carries a signature already.
+    It is B-B; with a service B-T, and B-LT where that brings the lists of revoked keys for its own chain and the
+    key's. `signed_at` is what the signature claims, and the key must be valid then (KeyExpired, KeyNotYetValid).
+    Raises NotSignable for what is no PDF or carries a signature already, TimestampRefused and ClockDoubtful.
     """
     key.check(signed_at)
     metadata = PdfSignatureMetadata(
@@ -131,15 +143,32 @@ def sign(pdf: bytes, key: SigningKey, *, reason: str, location: str, signed_at: 
         certify=True,
         docmdp_permissions=MDPPerm.NO_CHANGES,
     )
-    signer = PdfSigner(metadata, key.signer, new_field_spec=SigFieldSpec(FIELD))
-    session = signer.init_signing_session(_writer(pdf))
+    writer = _writer(pdf)
+    reserve = key.reserve
+    if service is not None:
+        _bring_along(writer, key, service)
+        reserve += service.size + SPARE
+    stamper = Stamper(service, signed_at) if service is not None else None
+    signer = PdfSigner(metadata, key.signer, timestamper=stamper, new_field_spec=SigFieldSpec(FIELD))
+    session = signer.init_signing_session(writer)
     session.system_time = signed_at.astimezone(UTC)
-    unsigned = session.prepare_tbs_document(None, bytes_reserved=2 * key.reserve)
+    unsigned = session.prepare_tbs_document(None, bytes_reserved=2 * reserve)
     output = io.BytesIO()
     digest, _ = unsigned.digest_tbs_document(output=output)
     # The claimed time stands in the signature dictionary only: a B-B signature has no signing-time attribute.
     asyncio.run(unsigned.perform_signature(digest.document_digest, PdfCMSSignedAttributes()))
     return bytes(output.getbuffer())
+
+
+def _bring_along(writer: IncrementalPdfFileWriter, key: SigningKey, service: TimestampService) -> None:
+    """Write certificates and lists before signing, so that the signature covers them and nothing follows it."""
+    certificates = dict.fromkeys((key.certificate, *key.chain, *service.certificates))
+    DocumentSecurityStore.supply_dss_in_writer(
+        writer,
+        None,
+        certs=[asn1_x509.Certificate.load(each) for each in certificates],
+        crls=[asn1_crl.CertificateList.load(each) for each in service.lists],
+    )
 
 
 def sign_text(text: str, key: SigningKey, signed_at: datetime) -> bytes:

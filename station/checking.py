@@ -160,6 +160,8 @@ def _switch_dialect(path: Path, around: Surroundings) -> None:
 def _works(path: Path, around: Surroundings) -> None:
     works = settings.load(path.parent)
     named = list(works.trusted)
+    if works.timestamping is not None:
+        named.append(works.timestamping.trusted)
     if works.passphrase.file is not None:
         named.append(works.folder / works.passphrase.file)
     if missing := [file for file in named if not file.exists()]:

@@ -11,6 +11,7 @@
         │   ├── Refused           the instrument put something into its error queue
         │   └── WrongInstrument   it answers, but is not the one the bench file names
         ├── DoubtfulMeasurement   the sweep itself says that the hook-up is not as it should be
+        ├── TimestampFault        the timestamp service does not answer as it should
         └── StoreFault            the database cannot be read or written
 
 A file with mistakes in it is `limits.errors.BadInput`; a PDF or a key that cannot be used is
@@ -79,3 +80,7 @@ class DoubtfulMeasurement(StationFault):
 
 class StoreFault(StationFault):
     """The database cannot be read or written."""
+
+
+class TimestampFault(StationFault):
+    """The timestamp service does not answer as it should."""

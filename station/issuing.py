@@ -25,6 +25,7 @@ from station.keyring import certificates_in, lists_in
 from station.ledgers import sign_now_and_then
 from station.records import check_before, record_of
 from station.settings import Works
+from station.timestamps import sign_for
 
 if TYPE_CHECKING:
     from reports.signing import SigningKey
@@ -39,6 +40,9 @@ class Issued:
     path: Path
     is_new: bool
     """False when it had been made before and was only found again."""
+
+    note: str = ""
+    """Why it has no timestamp, where the works wants one."""
 
 
 def issue(
@@ -56,7 +60,7 @@ def issue(
     record = record_of(stored, works.name, works.address, works.house, check_before(store, stored))
     if record.outcome is Outcome.PASS:
         _refuse_overtaken(store, stored)
-    kind, pdf = _made(record, now, key)
+    kind, pdf, note = _made(works, record, now, key)
     path = (
         works.certificates
         / f"{record.number}{' failure sheet' * (kind is CertificateKind.FAILURE_SHEET)}.pdf"
@@ -74,33 +78,43 @@ def issue(
     store.keep_certificate(entry)
     if kind is CertificateKind.CERTIFICATE:
         sign_now_and_then(store, key(), now)
-    return Issued(entry, path, is_new=True)
+    return Issued(entry, path, is_new=True, note=note)
 
 
 def verify_file(
-    path: Path, trusted: tuple[Path, ...], now: datetime, lists: tuple[Path, ...] = ()
+    path: Path,
+    trusted: tuple[Path, ...],
+    now: datetime,
+    lists: tuple[Path, ...] = (),
+    services: tuple[Path, ...] = (),
 ) -> Verification:
-    """What a PDF's signature says; `trusted` are files of signers' certificates, `lists` of revoked keys.
+    """What a PDF's signature says; `trusted` and `services` are files of certificates, `lists` of revoked keys.
 
     Raises limits.errors.BadInput when a file cannot be read, reports.errors.BadCertificateFile when one holds no
     certificate or list.
     """
     from reports.verifying import verify
 
-    return verify(read_bytes(path), certificates_in(trusted), now, lists=lists_in(lists))
+    return verify(
+        read_bytes(path),
+        certificates_in(trusted),
+        now,
+        services=certificates_in(services),
+        lists=lists_in(lists),
+    )
 
 
-def _made(record: UnitRecord, now: datetime, key: Callable[[], SigningKey]) -> tuple[CertificateKind, bytes]:
+def _made(
+    works: Works, record: UnitRecord, now: datetime, key: Callable[[], SigningKey]
+) -> tuple[CertificateKind, bytes, str]:
     from reports.catalog import report_for
 
     report = report_for(record.outcome)
-    pdf = report.make(record, now)
+    pdf, note = report.make(record, now), ""
     if report.signed:
-        from reports.signing import sign
-
         reason = f"Final test of {record.order.model} {record.serial}"
-        pdf = sign(pdf, key(), reason=reason, location=record.works.address[-1], signed_at=now)
-    return CertificateKind(report.name), pdf
+        pdf, note = sign_for(works, pdf, key(), (reason, record.works.address[-1]), now)
+    return CertificateKind(report.name), pdf, note
 
 
 def _found(works: Works, entry: CertificateEntry) -> Issued:

@@ -28,7 +28,14 @@ from reports.house import House
 from station.errors import UserMistake
 from station.housestyle import StyleForm, house_of
 from station.retention import years_of
-from station.signing_settings import Passphrase, SigningForm, secret
+from station.signing_settings import (
+    Passphrase,
+    SigningForm,
+    TimestampForm,
+    Timestamping,
+    secret,
+    timestamping_of,
+)
 
 FILE = "works.yaml"
 _SQLITE = "sqlite:///"
@@ -69,6 +76,7 @@ class WorksForm(Form):
     address: tuple[Line, ...] = Field(min_length=1, max_length=MOST_LINES)
     database: Annotated[str, PlainValidator(_database)] = DATABASE
     signing: SigningForm = SigningForm()
+    timestamp: TimestampForm | None = None
     trusted: tuple[Text, ...] = ()
     style: StyleForm = StyleForm()
     keep_records: Annotated[int | None, PlainValidator(years_of)] = None
@@ -95,6 +103,7 @@ class Works:
     """PKCS#12 file of the works' root key; it may lie on a medium that is seldom there."""
 
     root_passphrase: Passphrase
+    timestamping: Timestamping | None
     trusted: tuple[Path, ...]
     """Certificates that the works trusts beside its own."""
 
@@ -239,6 +248,7 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         passphrase=form.signing.passphrase,
         root=folder / form.signing.root,
         root_passphrase=form.signing.root_passphrase,
+        timestamping=timestamping_of(form.timestamp, folder),
         trusted=tuple(folder / certificate for certificate in form.trusted),
         house=house_of(form.style, folder, lambda what: source.mistake(("style", "logo"), what)),
         keep_years=form.keep_records,
@@ -307,6 +317,9 @@ signing:
   # Instead of prompt:  {{file: keys/passphrase}}  or  {{environment: VARIABLE}}
   passphrase: prompt
   # Of the works' own root (station key --root). It may lie on a stick in the safe:  root: /media/stick/root.p12
+
+# A service that stands for when something was signed (RFC 3161), and what it is known by:
+# timestamp: {{service: http://time.example/stamp, trusted: keys/time.pem, if_down: issue}}    # or: refuse
 
 # Certificates of other works whose signatures count here, e.g. - keys/other.pem
 trusted: []

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import PlainValidator
+from pydantic import AfterValidator, PlainValidator
 
 from limits.quantity import Text
 from limits.yamlfile import Form
@@ -45,6 +45,39 @@ class SigningForm(Form):
     passphrase: Source = Passphrase()
     root: Text = "keys/root.p12"
     root_passphrase: Source = Passphrase()
+
+
+def _web_address(text: str) -> str:
+    if not text.startswith(("http://", "https://")):
+        raise ValueError("expected a web address, like http://time.example/stamp")
+    return text
+
+
+class TimestampForm(Form):
+    """A service of time (RFC 3161) that stands for when something was signed."""
+
+    service: Annotated[Text, AfterValidator(_web_address)]
+    trusted: Text
+    """File with the certificate of the service, or of the root behind it."""
+
+    if_down: Literal["issue", "refuse"] = "issue"
+    """Whether a certificate is issued without a timestamp, and says so, while the service does not answer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Timestamping:
+    """The same with its path made whole."""
+
+    service: str
+    trusted: Path
+    refuse_without: bool
+
+
+def timestamping_of(form: TimestampForm | None, folder: Path) -> Timestamping | None:
+    """What the form says; None where the works asks no service."""
+    if form is None:
+        return None
+    return Timestamping(form.service, folder / form.trusted, form.if_down == "refuse")
 
 
 def secret(

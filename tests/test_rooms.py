@@ -60,6 +60,7 @@ ONLY_HERE: dict[str, str | tuple[str, ...]] = {
         "reports/verifying.py",
         "reports/evidence.py",
         "reports/timestamping.py",
+        "fixtures_sim/timestamp_service.py",
         "reports/attached.py",
     ),
     "sqlalchemy": "station/database/",

@@ -53,30 +53,32 @@ def certify(folder: Path, serial: str, run_number: int | None, by: str, *, as_js
     else:
         when = "" if issued.is_new else f", as issued on {wording.day(issued.entry.issued)}"
         say(out(), f"{issued.entry.kind.capitalize()}: {issued.path}{when}")
+    if issued.note:
+        say(aside(), f"Issued {issued.note}", "yellow")
 
 
-def verify(
-    folder: Path, file: Path, trust: tuple[Path, ...], revoked: tuple[Path, ...], *, as_json: bool
-) -> Exit:
-    """Check a certificate's signature."""
+def verify(folder: Path, file: Path, known: tuple[tuple[Path, ...], ...], *, as_json: bool) -> Exit:
+    """Check a certificate's signature; `known` are files: of signers, revoked keys, services of time."""
     from station import settings
     from station.cli.verification import show_verification
     from station.desk import now_utc
     from station.issuing import verify_file
     from station.keyring import own_certificates, own_lists
 
-    certificates = trust
+    certificates, revoked, services = known
     if (folder / settings.FILE).exists():
         works = settings.load(folder)
         certificates += own_certificates(works)
         revoked += own_lists(works)
+        if works.timestamping is not None:
+            services += (works.timestamping.trusted,)
     if not certificates:
         say(
             aside(),
             f"Nobody's signature is known here: {folder} is no works folder with a key; use --works or --trust.",
         )
     return show_verification(
-        file, verify_file(file, certificates, now_utc(), revoked), out(), as_json=as_json
+        file, verify_file(file, certificates, now_utc(), revoked, services), out(), as_json=as_json
     )
 
 

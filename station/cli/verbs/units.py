@@ -56,12 +56,17 @@ def verify(
         list[Path] | None,
         typer.Option(metavar="REVOKED.crl", help="The list of revoked keys of that signer."),
     ] = None,
+    trust_time: Annotated[
+        list[Path] | None, typer.Option(metavar="TIME.pem", help="The certificate of a timestamp service.")
+    ] = None,
     as_json: AsJson = False,
 ) -> Exit:
     """Check whether a certificate is whole and who signed it."""
     from station.cli import unit_acts as acts
 
-    return acts.verify(works, file, tuple(trust or ()), tuple(revoked or ()), as_json=as_json)
+    return acts.verify(
+        works, file, (tuple(trust or ()), tuple(revoked or ()), tuple(trust_time or ())), as_json=as_json
+    )
 
 
 @verbs.command()
