@@ -14,6 +14,7 @@ from itertools import chain
 from station.errors import InstrumentFault
 from station.instruments.analyzer import Analyzer
 from station.sequencer.calibration_age import calibration_holds
+from station.sequencer.promises import kept_promises
 from station.sequencer.reasons import Circumstances, Question, Reason
 from station.sequencer.settling import settle, temperature
 from station.sequencer.standing import check_standard
@@ -82,6 +83,7 @@ QUESTIONS: tuple[Question, ...] = (
     room_on_disk,
     signing_key,
     calibration_holds,
+    kept_promises,
     check_standard,
     settle,
     temperature,

@@ -418,3 +418,31 @@ def test_a_budget_takes_the_noise_that_the_calibration_measured(desk: Desk, hand
 
     assert lines["trace noise"].value < 0.01
     assert desk.budget("SKV-0001", None, "tx_loss").reading.u < 0.3
+
+
+def test_a_calibration_worse_than_the_bench_file_states_lets_no_unit_be_tested(
+    desk: Desk, hands: Any
+) -> None:
+    """Connectors of 55 dB, four of them, against a directivity that nobody could have at them."""
+    stated = (
+        "uncertainty: {noise_floor: -115 dBm at 1 kHz, trace_noise: 0.002 dB, connector_repeatability: 0.03 dB, "
+        "drift: 0.03 dB, directivity: 44 dB, port_match: 40 dB, load_match: 44 dB}\n"
+    )
+    text = desk.works.bench.read_text()
+    desk.works.bench.write_text(text + stated)
+    with desk.bench(hands, hands.events.append) as bench:
+        made = bench.calibrate(temperature_c=23.0)
+        assert bench.readiness(23.0).is_ready
+    best_db = 10 + max(each.value_db for each in made.findings.residuals if each.what == "directivity")
+    kit = desk.works.folder / "kits" / "works-n.yaml"
+    assert "46 dB" in kit.read_text()
+    promised = stated.replace("directivity: 44 dB", f"directivity: {best_db:.0f} dB, load_standard: 46 dB")
+    desk.works.bench.write_text(text + promised)
+
+    with desk.bench(hands, hands.events.append) as bench:
+        reasons = bench.readiness(23.0).reasons
+
+    assert {reason.what.split(" dB at ")[0][:39] for reason in reasons} == {
+        "the calibration found a directivity of "
+    }
+    assert all("write the worse figure into bench.yaml" in reason.way_out for reason in reasons)
