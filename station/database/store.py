@@ -491,3 +491,15 @@ class Store:
         """Every characteristic that failed in the first judged run of a unit."""
         with self._reading() as connection:
             return trends.first_failures(connection, since, until)
+
+    def readings(
+        self, model: str, name: str, last: int | None = None, *, retests: bool = False
+    ) -> trends.Rows:
+        """One characteristic of a model's units, each in its first judged run or in all, the oldest first."""
+        with self._reading() as connection:
+            return trends.readings(connection, model, name, last, retests=retests)
+
+    def characteristics(self, model: str) -> list[str]:
+        """The names of all that a model's units are read in."""
+        with self._reading() as connection:
+            return trends.characteristics(connection, model)

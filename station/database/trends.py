@@ -72,6 +72,91 @@ def first_failures(connection: Connection, since: date | None, until: date | Non
     return _rows(connection, _between(query, runs, since, until))
 
 
+def readings(
+    connection: Connection, model: str, name: str, last: int | None = None, *, retests: bool = False
+) -> Rows:
+    """One characteristic of a model's units in judged runs, the oldest first; `reports.trends.readings` says as what.
+
+    Of each unit its first judged run, or every one with `retests`. `last` is how many at most: the last ones begun.
+    A mask counts with the worst point of its first level.
+    """
+    table, other = schema.reading.c, schema.reading.alias()
+    first_place = (
+        sa.select(sa.func.min(other.c.position))
+        .where(other.c.run_id == table.run_id, other.c.name == table.name)
+        .scalar_subquery()
+    )
+    query = (
+        sa.select(
+            _run.id.label("run"),
+            _run.started,
+            schema.unit.c.serial,
+            _order.number.label("order"),
+            _run.operator,
+            _run.station,
+            _recipe().label("recipe"),
+            _run.recipe_digest,
+            _run.calibration_id.label("calibration"),
+            table.title,
+            table.unit,
+            table.value,
+            table.claim,
+        )
+        .join_from(schema.run, schema.reading)
+        .join(schema.unit, schema.unit.c.id == _run.unit_id)
+        .join(schema.work_order)
+        .join(schema.document, schema.document.c.digest == _run.recipe_digest)
+        .where(
+            table.name == name,
+            table.position == first_place,
+            _order.model == model,
+            _order.kind == OrderKind.PRODUCTION.value,
+            _run.state == RunState.JUDGED.value,
+        )
+        .order_by(_run.id.desc())
+        .limit(last)
+    )
+    if not retests:
+        query = query.where(~_judged_before())
+    return sorted(_rows(connection, query), key=lambda row: (row["started"], row["run"]))
+
+
+def characteristics(connection: Connection, model: str) -> list[str]:
+    """The names of all that the latest judged run of a model's units was read in."""
+    latest = (
+        sa.select(sa.func.max(_run.id))
+        .join_from(schema.run, schema.unit)
+        .join(schema.work_order)
+        .where(
+            _order.model == model,
+            _order.kind == OrderKind.PRODUCTION.value,
+            _run.state == RunState.JUDGED.value,
+        )
+        .scalar_subquery()
+    )
+    query = sa.select(schema.reading.c.name).where(schema.reading.c.run_id == latest)
+    return sorted(set(connection.execute(query).scalars()))
+
+
+def _judged_before() -> sa.Exists:
+    """Whether the run's unit was judged in an earlier one."""
+    earlier = schema.run.alias()
+    return (
+        sa.select(earlier.c.id)
+        .where(
+            earlier.c.unit_id == _run.unit_id,
+            earlier.c.run_number < _run.run_number,
+            earlier.c.state == RunState.JUDGED.value,
+        )
+        .correlate(schema.run)
+        .exists()
+    )
+
+
+def _recipe() -> sa.ColumnElement[str]:
+    return schema.document.c.name + " " + schema.document.c.revision
+
+
 def _runs() -> sa.Subquery:
     """Every production run with its place among the unit's runs that ended alike, counted from both ends."""
     alike = (_run.unit_id, _run.state)
@@ -88,7 +173,7 @@ def _runs() -> sa.Subquery:
             sa.cast(sa.func.date(_run.started), sa.Text).label("day"),
             _order.model,
             _order.number.label("order"),
-            (schema.document.c.name + " " + schema.document.c.revision).label("recipe"),
+            _recipe().label("recipe"),
             _hours().label("hours"),
             _ruling().label("ruling"),
             place.over(partition_by=alike, order_by=_run.run_number).label("nth"),

@@ -94,6 +94,49 @@ def test_failures_are_those_of_first_runs(production):
     ]
 
 
+def test_one_characteristic_is_told_in_order_of_time_with_who_measured_it_and_where(store, make):
+    read_in(store, make, "SKV-0102", 1.5, timedelta(days=1))
+    read_in(store, make, "SKV-0101", 1.0, timedelta(0))
+    first, second = store.readings("SK-V4", "tx_loss")
+    assert (first["serial"], first["value"], second["serial"], second["value"]) == (
+        "SKV-0101", 1.0, "SKV-0102", 1.5,
+    )  # fmt: skip
+    assert first["started"] == make.started
+    assert {key: first[key] for key in ("order", "station", "operator", "recipe", "claim", "unit")} == {
+        "order": "SW-2025-031", "station": "final test 1", "operator": "M. Hale", "recipe": "SK-V4 3",
+        "claim": "at least", "unit": "dB",
+    }  # fmt: skip
+    assert first["calibration"] is None
+    assert store.readings("SK-U4", "tx_loss") == []
+    assert store.readings("SK-V4", "rx_loss") == []
+
+
+def test_a_unit_is_read_in_its_first_judged_run_and_retested_ones_only_when_asked_for(store, make):
+    for day, (serial, value) in enumerate((("SKV-0101", 1.0), ("SKV-0101", 2.0), ("SKV-0102", 3.0))):
+        read_in(store, make, serial, value, timedelta(days=day))
+    assert [row["value"] for row in store.readings("SK-V4", "tx_loss")] == [1.0, 3.0]
+    assert [row["value"] for row in store.readings("SK-V4", "tx_loss", retests=True)] == [1.0, 2.0, 3.0]
+    assert [row["value"] for row in store.readings("SK-V4", "tx_loss", 2, retests=True)] == [2.0, 3.0]
+
+
+def test_a_mask_with_two_levels_is_one_reading_and_a_fault_none(store, make):
+    head = make.head("SKV-0101")
+    twice = (make.reading("tx_loss", value=1.0), make.reading("tx_loss", value=9.0))
+    store.finish(store.begin(head).run_id, twice, make.passed(), make.finished)
+    fault = store.begin(make.head("SKV-0102")).run_id
+    store.break_off(fault, RunState.STATION_FAULT, "analyzer: silent", make.finished)
+    assert [row["value"] for row in store.readings("SK-V4", "tx_loss")] == [1.0]
+    assert store.characteristics("SK-V4") == ["tx_loss"]
+
+
+def read_in(store, make, serial, value, after):
+    head = replace(make.head(serial), started=make.started + after)
+    readings = (make.reading("tx_loss", value=value),)
+    store.finish(store.begin(head).run_id, readings, make.passed(), make.finished + after)
+
+
 def test_nothing_is_counted_of_an_empty_works(store):
+    assert store.readings("SK-V4", "tx_loss") == []
+    assert store.characteristics("SK-V4") == []
     assert store.run_counts() == []
     assert store.first_failures() == []
