@@ -309,5 +309,30 @@ TABLES: Mapping[str, tuple[str, Mapping[str, Words]]] = {
             "answer": "`allowed`, `no right`, or `wrong name or PIN`",
         },
     ),
+    "ledger_entry": (
+        "The ledger: one line for each record, in the order of entry, each chained to the one before.",
+        {
+            "station": "whose chain",
+            "number": "1 for the first line of its station",
+            "kind": "of record",
+            "key": "how people know the record",
+            "made": "when the line was entered",
+            "late": "why it was not entered together with its record; empty for nearly all",
+            "content": "SHA-256 of what the record says, as JSON by RFC 8785",
+            "link": "SHA-256 of the link before and of this line",
+            "row": "the key of the record's first row in the works' database, as JSON; no part of the chain",
+        },
+    ),
+    "ledger_head": (
+        "Places in the ledger that the works signed: what stands up to there is as it was then.",
+        {
+            "station": "whose chain",
+            "number": "of the line",
+            "link": "of that line",
+            "made": "when it was signed",
+            "signature": "detached CMS (RFC 5652) over station, number, link, time and key, DER",
+            "fingerprint": "SHA-256 of the signer's certificate",
+        },
+    ),
 }
 """Of each table what it holds, and its columns."""

@@ -19,6 +19,7 @@ from alembic.runtime.migration import MigrationContext
 from limits.verdict import Outcome
 from station.database import migrate, opening
 from station.database.address import database_url
+from station.database.audit import Tally
 from station.database.entries import RunId, RunState
 from station.database.ledger import Chain
 from station.database.schema import HEAD, metadata
@@ -216,3 +217,24 @@ def test_a_file_keeps_no_room_for_the_tables_that_were_made_anew(old):
         pass
     with changing(old) as connection:
         assert connection.exec_driver_sql("PRAGMA freelist_count").scalar_one() == 0
+
+
+def test_old_records_are_entered_into_the_ledger_which_says_that_they_came_late(old):
+    with Store.open(old, station="final test 1") as store:
+        run = store.ledger.lines("SKV-0101 run 1")
+        tally = Tally()
+        assert list(store.ledger.audit(lambda head: "", tally)) == []
+    assert [(each.entry.station, each.entry.late) for each in run] == [
+        ("final test 1", "was there before the ledger")
+    ]
+    assert (tally.lines, tally.open_records) == (tally.records, 1)
+    assert tally.records > len(FIRST["run"]["rows"])
+
+
+def test_they_are_entered_once(old):
+    for _ in range(2):
+        with Store.open(old) as store:
+            lines = store.ledger.end()[0].number
+    with Store.open(old, station="final test 2") as store:
+        assert store.ledger.end()[0].number == 0
+    assert lines > 0
