@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from scipy.integrate import quad
 from scipy.optimize import brentq
-from scipy.stats import norm, t
+from scipy.stats import norm
 
 _FAR = 40.0
 """Standard deviations beyond which a normal density is no number any more: exp(-800) is zero."""
@@ -113,16 +113,6 @@ def global_risks(population: Population, u: float, tolerance: Interval, acceptan
         + _integral(accepted_at, max(high, span[0]), span[1], kinks),
         producer=_integral(rejected_at, max(low, span[0]), min(high, span[1]), kinks),
     )
-
-
-def guard_factor(risk: float, degrees_of_freedom: float = math.inf) -> float:
-    """The guard band in standard uncertainties that holds the specific risk at one acceptance limit to `risk`.
-
-    1.645 for 5 %; U = 2 u gives 2.275 %. With few degrees of freedom by Student's t.
-    """
-    if not 0.0 < risk < 1.0:
-        raise ValueError(f"a risk lies between 0 and 1, not {risk}")
-    return float(norm.isf(risk) if math.isinf(degrees_of_freedom) else t.isf(risk, degrees_of_freedom))
 
 
 def guard_for(population: Population, u: float, tolerance: Interval, risk: float) -> float:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from limits.risk import Interval, Population, conformance_probability, global_risks, guard_factor
+from limits.risk import Interval, Population, conformance_probability, global_risks
 
 PUBLISHED = yaml.safe_load(
     (Path(__file__).parent.parent / "reference" / "conformity" / "risks.yaml").read_text()
@@ -43,12 +43,6 @@ def test_the_specific_risk_at_the_acceptance_limit_is_that_of_the_rule(row: dict
     risk = 1 - conformance_probability(accepted_last, 0.05, tolerance)
     assert risk == pytest.approx(row["risk"], abs=1e-8)
     assert risk < row.get("published_below", 0.51)
-
-
-@pytest.mark.parametrize("row", PUBLISHED["guard_factors"])
-def test_guard_factors_are_the_quantiles(row: dict[str, float]) -> None:
-    found = guard_factor(row["risk"], row.get("degrees_of_freedom", float("inf")))
-    assert found == pytest.approx(row["factor"], abs=6e-7)
 
 
 def test_the_resistors_of_jcgm_106_have_the_published_risks() -> None:
@@ -121,7 +115,6 @@ def test_what_conforms_and_is_accepted_is_one_share_seen_from_two_sides(
         (lambda: Interval(-1.0, 1.0).guarded(1.0), "an interval rises"),
         (lambda: conformance_probability(0.0, 0.0, Interval(0.0, 1.0)), "standard uncertainty must be above zero"),
         (lambda: global_risks(Population(0.0, 0.0), 1.0, Interval(0, 1), Interval(0, 1)), "standard deviation"),
-        (lambda: guard_factor(0.0), "between 0 and 1"),
     ],
 )  # fmt: skip
 def test_what_has_no_risk_to_compute_is_refused(call: Any, said: str) -> None:
