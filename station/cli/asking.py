@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import os
-import warnings
+import sys
 from collections.abc import Callable
-from getpass import GetPassWarning
 from typing import TYPE_CHECKING
 
 from rich.console import Console
@@ -63,9 +62,8 @@ def ask_secret(*, twice: bool = False) -> Callable[[str], str]:
     import typer
 
     def ask(words: str) -> str:
-        with warnings.catch_warnings():
-            # Where there is no terminal nobody can look over a shoulder either.
-            warnings.simplefilter("ignore", GetPassWarning)
-            return str(typer.prompt(words, hide_input=True, confirmation_prompt=twice, err=True))
+        # Where there is no terminal nothing is shown of what is typed, and hiding it would only warn that it cannot.
+        hide = sys.stdin.isatty()
+        return str(typer.prompt(words, hide_input=hide, confirmation_prompt=twice, err=True))
 
     return ask

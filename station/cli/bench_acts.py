@@ -12,7 +12,7 @@ from limits.verdict import Outcome
 from station.cli.asking import aside, celsius_of, out
 from station.cli.exits import Exit
 from station.cli.signing_in import at_bench
-from station.cli.tables import print_json, say
+from station.cli.tables import print_json, say, there
 from station.cli.unit_view import run_facts
 from station.errors import UserMistake
 
@@ -60,7 +60,7 @@ def test(
             print_json(run_facts(stored, desk.way_out(stored)), out())
         else:
             what = "resolve" if judged.verdict.outcome is Outcome.UNDECIDED else "certify"
-            say(console, f"\nNext: station {what} {unit.serial} --works {folder}")
+            say(console, f"\nNext: station {what} {unit.serial}{there(folder)}")
     return Exit.of(judged.verdict.outcome)
 
 

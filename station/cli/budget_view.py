@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -15,18 +16,20 @@ if TYPE_CHECKING:
     from station.measurements.uncertainty import Contribution
 
 
-def _digits(value: float) -> str:
-    return wording.number(value, 4)
+def _digits(value: float, unit: str) -> str:
+    """As many for every line: to 0.0001 dB, to 1 Hz."""
+    return wording.number(value, 0 if unit == "Hz" else 4)
 
 
 def _columns(unit: str) -> tuple[Column, ...]:
+    digits = partial(_digits, unit=unit)
     return (
         Column("name", "Contribution"),
         Column("kind", "Type"),
         Column("distribution", "Distribution"),
-        Column("value", f"Moves, {unit}", _digits, right=True),
-        Column("divisor", "Divisor", _digits, right=True),
-        Column("share", f"u, {unit}", _digits, right=True),
+        Column("value", f"Moves, {unit}", digits, right=True),
+        Column("divisor", "Divisor", lambda value: wording.number(value, 2), right=True),
+        Column("share", f"u, {unit}", digits, right=True),
         Column("source", "From", least=14),
     )
 
@@ -52,7 +55,7 @@ def show_budget(accounted: Accounted, console: Console, *, as_json: bool) -> Non
     value = wording.printed(reading)
     say(console, f"{reading.title}: {value}", "bold")
     show(lines, _columns(reading.unit), console, as_json=False)
-    u, k = f"{_digits(budget.combined)} {reading.unit}", f"k = {budget.k:g}"
+    u, k = f"{_digits(budget.combined, reading.unit)} {reading.unit}", f"k = {wording.number(budget.k, 2)}"
     say(console, f"Combined standard uncertainty {u}, expanded U = {wording.uncertainty(reading)} ({k})")
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from reports import wording
 from station.cli.asking import ask_secret, out, passphrase
-from station.cli.tables import Column, say, show
+from station.cli.tables import Column, say, show, there
 
 if TYPE_CHECKING:
     from station.settings import Works
@@ -53,7 +53,7 @@ def make_root(folder: Path, years: int | None, *, renew: bool) -> None:
         f"Root key: {works.root} (take it off this computer, with its passphrase, into a safe)\n"
         f"For your customers: {public}\n"
         f"Its list of revoked keys: {keyring.revoked_list(works)}\n"
-        f"Next: station key{again} --works {folder}",
+        f"Next: station key{again}{there(folder)}",
     )
 
 
@@ -72,7 +72,7 @@ def list_keys(folder: Path, *, as_json: bool) -> None:
 
     known = keylist.known_keys(settings.load(folder))
     if not known and not as_json:
-        say(out(), f"No keys yet. Next: station key --root --works {folder}, then station key")
+        say(out(), f"No keys yet. Next: station key --root{there(folder)}, then station key")
         return
     rows = [
         {
@@ -96,7 +96,7 @@ def revoke_key(folder: Path, fingerprint: str, cause: str) -> None:
     say(out(), f"Revoked: {revoked.name}, {wording.digest(revoked.fingerprint)} ({revoked.cause})")
     say(out(), f"Give your customers the new list: {keyring.revoked_list(works)}")
     if revoked.is_present:
-        say(out(), f"Next: station key --renew --works {folder}")
+        say(out(), f"Next: station key --renew{there(folder)}")
 
 
 def _root_passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:

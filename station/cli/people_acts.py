@@ -10,7 +10,7 @@ from limits.formwords import suggest
 from reports import wording
 from station.cli.asking import out
 from station.cli.signing_in import new_pin, signed_in
-from station.cli.tables import Column, print_json, say, show
+from station.cli.tables import Column, print_json, say, show, there
 from station.errors import UserMistake
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def _show_people(everybody: Sequence[Person], folder: Path, *, as_json: bool) ->
         for each in everybody
     ]
     if not rows and not as_json:
-        first = f"station people --add NAME --role administrator --works {folder}"
+        first = f"station people --add NAME --role administrator{there(folder)}"
         say(
             out(),
             f"Nobody is registered: whoever is at the station may do everything. To change that: {first}",

@@ -11,7 +11,7 @@ from station.cli.asking import out, passphrase
 from station.cli.exits import Exit
 from station.cli.resolution_view import show_resolutions, show_way_out, way_out_facts
 from station.cli.signing_in import signed_in
-from station.cli.tables import print_json, say
+from station.cli.tables import print_json, say, there
 from station.errors import UserMistake
 
 Said = tuple[str | None, str, str, int | None]
@@ -49,7 +49,7 @@ def resolve_unit(folder: Path, serial: str, run_number: int | None, said: Said, 
             what = f"{entry.kind.capitalize()} {entry.number} of {wording.day(entry.issued)} holds no more"
             back = "; call it back from the customer" if entry.kind == "certificate" else ""
             say(out(), f"{what}{back}.", "yellow")
-        say(out(), f"\nNext: station certify {name} --run {number} --works {folder}")
+        say(out(), f"\nNext: station certify {name} --run {number}{there(folder)}")
     return Exit.UNDECIDED if word is None else Exit.PASS
 
 

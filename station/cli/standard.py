@@ -17,7 +17,7 @@ from reports import wording
 from station.cli.asking import aside, celsius_of, out
 from station.cli.exits import Exit
 from station.cli.signing_in import at_bench, signed_in
-from station.cli.tables import Column, print_json, say, show, verdict_style
+from station.cli.tables import Column, print_json, say, show, there, verdict_style
 
 if TYPE_CHECKING:
     from limits.drift import Slope
@@ -87,7 +87,7 @@ def accept(folder: Path, person: str, why: str, *, as_json: bool) -> Exit:
         say(
             out(),
             f"Noted: the history of the check standard begins anew on {wording.moment(reset.made)}, by "
-            f"{reset.person}: {reset.why}\nNext: station standard --works {folder}",
+            f"{reset.person}: {reset.why}\nNext: station standard{there(folder)}",
         )
     return Exit.PASS
 

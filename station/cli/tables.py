@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 
 from rich import box
@@ -31,6 +33,11 @@ class Column:
     """Never folded, so that room is taken from the others."""
 
     style: Callable[[Any], str] = lambda value: ""
+
+
+def there(folder: Path) -> str:
+    """What a command that is suggested next needs to find the works; nothing where that is the current folder."""
+    return "" if folder.resolve() == Path.cwd() else f" --works {shlex.quote(str(folder))}"
 
 
 def say(console: Console, text: str, style: str = "", *, wrap: bool = False) -> None:

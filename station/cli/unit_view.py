@@ -82,7 +82,7 @@ RUNS = (
     Column("started", "Started", wording.moment),
     Column("operator", "Operator"),
     Column("verdict", "Verdict", style=verdict_style),
-    Column("because", "Because", least=12),
+    Column("because", "Because", least=24),
     Column("document", "Filed"),
 )
 CHARACTERISTICS = (

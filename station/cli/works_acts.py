@@ -11,7 +11,7 @@ from reports import wording
 from station.cli.asking import out
 from station.cli.exits import Exit
 from station.cli.signing_in import signed_in
-from station.cli.tables import Column, print_json, say, show
+from station.cli.tables import Column, print_json, say, show, there
 from station.errors import UserMistake
 
 if TYPE_CHECKING:
@@ -58,8 +58,8 @@ def create(folder: Path, name: str, address: tuple[str, ...], bench: str) -> Non
         out(),
         f"{folder} is ready. Next:\n"
         f"  put your analyzer into {folder / works.bench.name}\n"
-        f"  station key --works {folder}\n"
-        f"  station import ORDERS.csv --works {folder}",
+        f"  station key{there(folder)}\n"
+        f"  station import ORDERS.csv{there(folder)}",
     )
 
 
@@ -80,7 +80,7 @@ def orders(folder: Path, *, as_json: bool) -> None:
     with open_desk(folder) as desk:
         progress = desk.orders()
     if not progress and not as_json:
-        say(out(), f"No work orders yet. Next: station import ORDERS.csv --works {folder}")
+        say(out(), f"No work orders yet. Next: station import ORDERS.csv{there(folder)}")
         return
     _show_orders(progress, as_json=as_json)
 
