@@ -34,7 +34,7 @@ from limits.kinds.catalog import KINDS
 from limits.quantity import Channels, FileName, Text
 from limits.rules import Rule
 from limits.verdict import Level
-from limits.yamlfile import Form, YamlFile, editor_schema, read
+from limits.yamlfile import Form, YamlFile, editor_schema, parse, read
 
 _KEYS = {Level.SPECIFICATION: "specification", Level.WORKS: "works"}
 _NAME = "[a-z][a-z0-9_]*"
@@ -211,6 +211,11 @@ def load(path: Path) -> LimitTable:
         what = f"the table is called '{name}', but its file '{path.name}'; make the two the same"
         raise BadInput((source.mistake(("limit_table",), what),))
     return _table(source)
+
+
+def of_text(text: str, file: str) -> LimitTable:
+    """The table that a text is, whatever `file` it once stood in. Raises BadInput with every mistake found."""
+    return _table(parse(text, TableForm, file))
 
 
 def misfits(table: LimitTable, characteristics: Mapping[str, Characteristic]) -> tuple[Mistake, ...]:

@@ -13,6 +13,7 @@ from limits import table as tables
 from limits.quantity import Channels
 from limits.table import LimitTable
 from station import checks
+from station.approving import refuse_drafts
 from station.bench import file as benches
 from station.bench import opening
 from station.bench.file import Bench
@@ -126,6 +127,7 @@ class OpenBench:
         unit = product(self.store.unit(serial), "measure it with `station standard`")
         who = self.expect(Act.TEST, unit.serial, self.operator.name)
         prepared = self._prepare(unit, recipe)
+        refuse_drafts(self.store, prepared.recipe, prepared.table)
         arrival = Arrival(
             prepared.unit.serial,
             prepared.recipe.conditions,

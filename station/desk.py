@@ -13,6 +13,7 @@ from limits import table as tables
 from limits.errors import BadInput, Mistake
 from limits.quantity import Channels
 from station import cables, checks, orders, settings
+from station.approving import Paper, drafts, papers, wanted
 from station.bench import file as benches
 from station.bench.name import station_name
 from station.benchwork import OpenBench, open_bench
@@ -21,6 +22,7 @@ from station.cables import CableState
 from station.calibration_history import PastCalibration, past_calibrations
 from station.checking import Checked, Surroundings, check, files_of
 from station.checks import Checks, product
+from station.database.approvals import Approval
 from station.database.entries import (
     CertificateEntry,
     RunLine,
@@ -179,6 +181,21 @@ class Desk:
         if self.who is None:
             raise UserMistake("nobody is registered yet; the first one must be an administrator: --add NAME")
         return self.who
+
+    def papers(self, what: str | None = None) -> tuple[Paper, ...]:
+        """Every recipe and limit table, or those of a file or a name, and whether they are approved as they stand."""
+        return papers(self.works, self.store) if what is None else wanted(self.works, self.store, what)
+
+    def drafts(self) -> tuple[Paper, ...]:
+        """What the open orders would be tested by and is not approved; none where nobody is registered."""
+        return drafts(self.works, self.store) if self.people.is_anybody else ()
+
+    def approve(self, paper: Paper, why: str) -> Approval:
+        """Whoever sits here approves a recipe or limit table as it stands. Raises UserMistake."""
+        who = self._signed(Act.APPROVE, f"{paper.title} {paper.text.digest[:12]}")
+        approval = Approval(paper.text, who.name, self.clock(), " ".join(why.split()))
+        self.store.keep_approval(approval)
+        return approval
 
     def import_orders(self, path: Path) -> tuple[WorkOrder, ...]:
         """Take in the work orders of a CSV file, all of them or none."""

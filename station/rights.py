@@ -40,6 +40,8 @@ class Act(StrEnum):
     CERTIFY = "certify"
     RESOLVE = "resolve"
     ACCEPT = "accept"
+    APPROVE = "approve"
+    KEYS = "keys"
     PEOPLE = "people"
     PIN = "pin"
 
@@ -66,7 +68,9 @@ RIGHTS: dict[Act, Right] = {
     Act.CERTIFY: Right("issue a certificate or failure sheet", EVERYBODY),
     Act.RESOLVE: Right("decide an undecided unit", (Role.QUALITY,)),
     Act.ACCEPT: Right("begin the check standard's history anew", (Role.QUALITY,)),
+    Act.APPROVE: Right("approve a recipe or limit table", (Role.QUALITY,)),
     Act.PIN: Right("set a PIN of one's own", EVERYBODY),
+    Act.KEYS: Right("make, renew or revoke a key", (Role.ADMINISTRATOR,)),
     Act.PEOPLE: Right("register, change or retire people, or set their PIN", (Role.ADMINISTRATOR,)),
 }
 

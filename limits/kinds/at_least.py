@@ -17,6 +17,10 @@ class AtLeast(NumberBound, RootModel[Amount]):
         """Open above."""
         return self.root, None
 
+    def written(self) -> str:
+        """As it stands in the table."""
+        return f"at least {self.root}"
+
     def words(self, channels: Channels) -> str:
         """E.g. `at least 75 dB`."""
         return f"at least {self.root.words(channels)}"

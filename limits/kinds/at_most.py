@@ -17,6 +17,10 @@ class AtMost(NumberBound, RootModel[Amount]):
         """Open below."""
         return None, self.root
 
+    def written(self) -> str:
+        """As it stands in the table."""
+        return f"at most {self.root}"
+
     def words(self, channels: Channels) -> str:
         """E.g. `at most 1.5 dB`."""
         return f"at most {self.root.words(channels)}"

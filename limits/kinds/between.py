@@ -67,6 +67,10 @@ class Between(NumberBound, RootModel[Ends]):
         what = self.root.span.crossed(channels) if self.root.span else ""
         return (((), what),) if what else ()
 
+    def written(self) -> str:
+        """As it stands in the table."""
+        return f"between {self.root}"
+
     def words(self, channels: Channels) -> str:
         """E.g. `between 157.04 and 157.06 MHz`."""
         first, last = in_one_unit(self.root.low.words(channels), self.root.high.words(channels))

@@ -61,6 +61,9 @@ class Bound(Protocol):
     def words(self, channels: Channels) -> str:
         """E.g. `at most 1.6 dB`."""
 
+    def written(self) -> str:
+        """The same as it stands in the table, for units of any channels: `between rx ± 40 kHz`."""
+
     def weigh(
         self, subject: Reading | Curve, channels: Channels, decide: Deciding = by_margin_alone
     ) -> Weighed:
@@ -128,6 +131,10 @@ class NumberBound(ABC):
     """The shared part of the kinds that judge one number: they differ in their two ends and their words."""
 
     on_curve: ClassVar[bool] = False
+
+    @abstractmethod
+    def written(self) -> str:
+        """As it stands in the table."""
 
     @abstractmethod
     def amounts(self) -> tuple[Amount | None, Amount | None]:

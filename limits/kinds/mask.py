@@ -95,6 +95,10 @@ class Mask(RootModel[Annotated[tuple[MaskRow, ...], Field(min_length=1)]]):
             for row in self.root
         )
 
+    def written(self) -> str:
+        """As it stands in the table, stretch by stretch."""
+        return "; ".join(f"{row.limit[0]} {row.limit[1]} over {row.over}" for row in self.root)
+
     def weigh(
         self, subject: Reading | Curve, channels: Channels, decide: Deciding = by_margin_alone
     ) -> Weighed:

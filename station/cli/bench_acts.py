@@ -106,7 +106,7 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     with open_desk(folder) as desk, desk.bench(TerminalOperator("", aside()), lambda event: None) as bench:
         found = bench.readiness(temperature_c)
         calibration = bench.calibration_in_words()
-        is_anybody = desk.people.is_anybody
+        is_anybody, drafts = desk.people.is_anybody, desk.drafts()
     if as_json:
         reasons = [asdict(reason) for reason in found.reasons]
         soon = [asdict(reason) for reason in found.warnings]
@@ -117,6 +117,7 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
             "reasons": reasons,
             "warnings": soon,
             "rights": is_anybody,
+            "drafts": [paper.title for paper in drafts],
         }
         print_json(facts, out())
     elif found.is_ready:
@@ -135,6 +136,8 @@ def ready(folder: Path, temperature: str | None, *, as_json: bool) -> Exit:
     if not as_json:
         if not is_anybody:
             say(out(), "Nobody is registered (station people): whoever is here may do everything.")
+        for paper in drafts:
+            say(out(), f"A draft, so nothing is tested by it: {paper.title} (station approve).", "yellow")
         for warning in found.warnings:
             say(out(), f"Soon: {warning}.", "yellow")
     return Exit.PASS if found.is_ready else Exit.STATION_FAULT

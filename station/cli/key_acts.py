@@ -10,18 +10,19 @@ from typing import TYPE_CHECKING
 
 from reports import wording
 from station.cli.asking import ask_secret, out, passphrase
+from station.cli.signing_in import signed_in
 from station.cli.tables import Column, say, show, there
 
 if TYPE_CHECKING:
     from station.settings import Works
 
 
-def make_key(folder: Path, years: int | None, *, renew: bool) -> None:
+def make_key(folder: Path, years: int | None, by: str, *, renew: bool) -> None:
     """Make the signing key."""
-    from station import keyring, settings
+    from station import keyring
     from station.desk import now_utc
 
-    works = settings.load(folder)
+    works = _allowed(folder, by, "signing key")
     secret, public = keyring.make_key(
         works,
         passphrase(works, twice=True),
@@ -38,12 +39,12 @@ def make_key(folder: Path, years: int | None, *, renew: bool) -> None:
         say(out(), f"For your customers: {public}")
 
 
-def make_root(folder: Path, years: int | None, *, renew: bool) -> None:
+def make_root(folder: Path, years: int | None, by: str, *, renew: bool) -> None:
     """Make the root key."""
-    from station import keyring, settings
+    from station import keyring
     from station.desk import now_utc
 
-    works = settings.load(folder)
+    works = _allowed(folder, by, "root key")
     public = keyring.make_root(
         works, _root_passphrase(works, twice=True), now_utc(), years or keyring.ROOT_YEARS, renew=renew
     )
@@ -86,17 +87,27 @@ def list_keys(folder: Path, *, as_json: bool) -> None:
     show(rows, KEYS, out(), as_json=as_json)
 
 
-def revoke_key(folder: Path, fingerprint: str, cause: str) -> None:
+def revoke_key(folder: Path, fingerprint: str, cause: str, by: str) -> None:
     """Revoke a key."""
-    from station import keylist, keyring, settings
+    from station import keylist, keyring
     from station.desk import now_utc
 
-    works = settings.load(folder)
+    works = _allowed(folder, by, fingerprint)
     revoked = keylist.revoke(works, fingerprint, cause, _root_passphrase(works), now_utc())
     say(out(), f"Revoked: {revoked.name}, {wording.digest(revoked.fingerprint)} ({revoked.cause})")
     say(out(), f"Give your customers the new list: {keyring.revoked_list(works)}")
     if revoked.is_present:
         say(out(), f"Next: station key --renew{there(folder)}")
+
+
+def _allowed(folder: Path, by: str, about: str) -> Works:
+    """The works whose keys somebody may make. Raises UserMistake where they may not."""
+    from station.desk import open_desk
+    from station.rights import Act
+
+    with open_desk(folder) as desk:
+        signed_in(desk, by).expect(Act.KEYS, about)
+        return desk.works
 
 
 def _root_passphrase(works: Works, *, twice: bool = False) -> Callable[[], str]:

@@ -457,3 +457,20 @@ ledger_head = sa.Table(
     _required("signature", sa.LargeBinary),
     _required("fingerprint", sa.String(64)),
 )
+
+# Append-only: the last one of a kind and name is the one that counts.
+approval = sa.Table(
+    "approval",
+    metadata,
+    _id(),
+    _required("kind", sa.Text),
+    _required("name", sa.Text),
+    # 1 for the first one of its kind and name.
+    _required("number", sa.Integer),
+    _required("digest", sa.String(64), sa.ForeignKey("document.digest")),
+    _required("person", sa.Text),
+    _required("made", UtcTime),
+    _required("why", sa.Text),
+    sa.UniqueConstraint("kind", "name", "number"),
+    sa.CheckConstraint("kind IN ('recipe', 'limit table')", name="kind"),
+)

@@ -21,6 +21,7 @@ from reports.record import CheckNote
 from reports.resolution import Resolution
 from station.database import (
     address,
+    approvals,
     calibrations,
     copying,
     matings,
@@ -34,12 +35,14 @@ from station.database import (
     trends,
     write,
 )
+from station.database.approvals import Approval
 from station.database.entries import (
     Calibration,
     CalibrationHead,
     CalibrationId,
     CertificateEntry,
     CheckedValue,
+    DocumentKind,
     RunHead,
     RunId,
     RunKey,
@@ -434,6 +437,20 @@ class Store:
         """When a wrong PIN was given for a name after its last right one, the oldest first."""
         with self._reading() as connection:
             return people.wrong_since(connection, name, since)
+
+    # --- approval --------------------------------------------------------------------------------------------
+
+    def keep_approval(self, approval: Approval) -> None:
+        """Keep that a text was approved. Raises UserMistake where this very one is approved already."""
+        with self._writing() as connection:
+            new = write.keep_texts(connection, [approval.text])
+            number = approvals.insert(connection, approval)
+            self._chain.enter(connection, [*new, ("approval", (number,))])
+
+    def approval(self, kind: DocumentKind, name: str) -> Approval | None:
+        """The one that counts for a recipe or limit table of this name; None where there was none."""
+        with self._reading() as connection:
+            return approvals.latest(connection, kind, name)
 
     # --- certificates ----------------------------------------------------------------------------------------
 

@@ -79,6 +79,7 @@ TREES: tuple[Tree, ...] = (
     Tree("reset of a standard", schema.standard_reset, "{unit} {made}"),
     Tree("cable", schema.cable_event, "{station} {cable} {made}"),
     Tree("person", schema.person_event, "{name} {number}", (schema.person_secret,)),
+    Tree("approval", schema.approval, "{kind} {name} {number}"),
     Tree("act", schema.act, "{name} {made}"),
 )
 

@@ -334,5 +334,18 @@ TABLES: Mapping[str, tuple[str, Mapping[str, Words]]] = {
             "fingerprint": "SHA-256 of the signer's certificate",
         },
     ),
+    "approval": (
+        "Which recipes and limit tables production may run by; of each kind and name the last one counts.",
+        {
+            "id": "number of the row",
+            "kind": "`recipe` or `limit table`",
+            "name": "as the file calls it",
+            "number": "1 for the first one of its kind and name",
+            "digest": "the text as it was approved, `digest` of table document",
+            "person": "who approved it",
+            "made": "when",
+            "why": "why, as it was said; may be empty",
+        },
+    ),
 }
 """Of each table what it holds, and its columns."""

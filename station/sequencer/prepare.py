@@ -125,7 +125,7 @@ def make_task(
     """
     refuse_uncalibrated(prepared.plan, calibration)
     table, channels = prepared.table, prepared.channels
-    limits = kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text)
+    limits = table_text(table)
     head = head_of(
         prepared.unit.serial,
         prepared.recipe,
@@ -179,7 +179,7 @@ def head_of(
         operator=operator,
         station=bench.name,
         started=started,
-        recipe=kept(DocumentKind.RECIPE, recipe.form.recipe, recipe.form.revision, recipe.source.text),
+        recipe=recipe_text(recipe),
         limits=limits,
         bench=kept(DocumentKind.BENCH, bench.name, "", bench.source.text),
         temperature_c=temperature_c,
@@ -223,6 +223,16 @@ def _kit_of(calibration: StoredCalibration) -> Kit:
     called = f"kit of {calibration.calibration_id}"
     texts = {each.name: each.text for each in head.kit_files}
     return make_kit(parse(head.kit.text, KitForm, called), lambda name: (texts[name], name))
+
+
+def recipe_text(recipe: Recipe) -> StoredText:
+    """A recipe as records keep it."""
+    return kept(DocumentKind.RECIPE, recipe.form.recipe, recipe.form.revision, recipe.source.text)
+
+
+def table_text(table: LimitTable) -> StoredText:
+    """A limit table as records keep it."""
+    return kept(DocumentKind.LIMIT_TABLE, table.name, table.revision, table.text)
 
 
 def kept(kind: DocumentKind, name: str, revision: str, text: str) -> StoredText:

@@ -19,7 +19,7 @@ from limits.formwords import suggest
 from limits.quantity import Channels, Dbm, Decibel, FileName, Flag, Frequency, Hertz, Span, Text
 from limits.table import LimitTable, misfits
 from limits.units import hertz_text, in_one_unit
-from limits.yamlfile import Form, YamlFile, editor_schema, read
+from limits.yamlfile import Form, YamlFile, editor_schema, parse, read
 from limits.yamltree import Loc
 from station.measurements.catalog import MEASURES
 from station.measurements.characteristic import Characteristic
@@ -211,6 +211,11 @@ def load(path: Path) -> Recipe:
     if mistaken:
         raise BadInput(tuple(mistaken))
     return Recipe(source)
+
+
+def of_text(text: str, file: str) -> Recipe:
+    """The recipe that a text is, whatever `file` it once stood in. Raises limits.errors.BadInput."""
+    return Recipe(parse(text, RecipeForm, file))
 
 
 def check_fit(recipe: Recipe, table: LimitTable) -> None:

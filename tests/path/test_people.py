@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from station import people
 from station.cli.main import app
 from station.desk import open_desk
+from station.errors import UserMistake
 from station.rights import Role
 from station.settings import Works
 
@@ -35,6 +36,8 @@ def staffed(works: Works, monkeypatch: pytest.MonkeyPatch) -> Works:
         desk.register("Astrid Holm", (Role.ADMINISTRATOR, Role.QUALITY), "", lambda: PIN)
         astrid = desk.sign_in("Astrid Holm", PIN)
         astrid.register("Signe Dahl", (Role.OPERATOR,), "B-18", lambda: "salt-water")
+        for paper in astrid.papers("SK-V4"):
+            astrid.approve(paper, "as shipped")
     return works
 
 
@@ -81,8 +84,24 @@ def test_a_unit_is_tested_by_who_signed_in_and_recorded_under_their_name(staffed
     ]  # fmt: skip
 
 
+def test_a_draft_is_told_by_ready_and_refused_before_the_first_hook_up(staffed, hands, station):
+    with open_desk(staffed.folder) as desk:
+        signe = desk.sign_in("B-18", "salt-water")
+        hands.before = lambda hookup: pytest.fail("it was cabled")
+        with (
+            signe.bench(hands, hands.events.append) as bench,
+            pytest.raises(UserMistake, match="not ready to test: recipe SK-U4 final test was never approved"),
+        ):
+            bench.test("SKU-0001")
+    told = station("ready", "--works", staffed.folder, "--json")
+    assert [title for title in json.loads(told.out)["drafts"] if "SK-V4" in title or "SK-U4" in title] == [
+        "recipe SK-U4 final test, revision A", "limit table SK-U4, revision A",
+    ]  # fmt: skip
+
+
 MISTAKES = [
     (("people", "--add", "Olaf", "--role", "operator"), "Signe Dahl", "an administrator may"),
+    (("key", "--renew"), "Signe Dahl", "may not make, renew or revoke a key; an administrator may"),
     (("people", "--retire", "Astrid Holm"), "Astrid Holm", "Astrid Holm is the last administrator"),
     (("people", "--add", "Olaf", "--role", "operatr"), "", "no role 'operatr'; did you mean 'operator'?"),
     (("people", "--add", "Olaf", "--retire", "Signe Dahl"), "", "one thing at a time"),

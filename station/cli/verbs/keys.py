@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from station.cli.door import HERE, AsJson, Works, door
+from station.cli.door import HERE, AsJson, By, Works, door
 
 verbs = typer.Typer()
 
@@ -24,14 +24,15 @@ def key(
     years: Annotated[
         int | None, typer.Option(min=1, max=30, help="How long it stays valid; 5, a root 20.")
     ] = None,
+    by: By = "",
 ) -> None:
     """Make the key that signs the certificates."""
     from station.cli import key_acts as acts
 
     if root:
-        acts.make_root(works, years, renew=renew)
+        acts.make_root(works, years, by, renew=renew)
     else:
-        acts.make_key(works, years, renew=renew)
+        acts.make_key(works, years, by, renew=renew)
 
 
 @verbs.command()
@@ -51,8 +52,9 @@ def revoke_key(
     ],
     why: Annotated[str, typer.Option(metavar="CAUSE", help="stolen, replaced or closed.")],
     works: Works = HERE,
+    by: By = "",
 ) -> None:
     """Put a key on the root's list of those that count no more."""
     from station.cli import key_acts as acts
 
-    acts.revoke_key(works, fingerprint, why)
+    acts.revoke_key(works, fingerprint, why, by)

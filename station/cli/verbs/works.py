@@ -92,6 +92,30 @@ def people(
 
 @verbs.command()
 @door
+def approve(
+    what: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="NAME|FILE", help="A recipe and limit table by name, or one file; all are listed without."
+        ),
+    ] = None,
+    works: Works = HERE,
+    by: By = "",
+    why: Annotated[str, typer.Option(metavar="TEXT", help="Why it was changed, for the record.")] = "",
+    yes: Annotated[bool, typer.Option("--yes", help="Approve without being asked again.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what changed in recipes and limit tables, and approve it."""
+    from station.cli import approve_acts as acts
+
+    if what:
+        acts.approve(works, what, by, why, yes=yes, as_json=as_json)
+    else:
+        acts.list_papers(works, as_json=as_json)
+
+
+@verbs.command()
+@door
 def check(
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="FILE", help="All files of the works folder by default.")

@@ -20,6 +20,7 @@ TIME = sa.DateTime(timezone=True)
 def upgrade() -> None:
     """Make the new tables."""
     _people()
+    _approvals()
     _ledger()
 
 
@@ -91,4 +92,23 @@ def _ledger() -> None:
         sa.Column("signature", sa.LargeBinary(), nullable=False),
         sa.Column("fingerprint", sa.String(length=64), nullable=False),
         sa.PrimaryKeyConstraint("station", "number", name="pk_ledger_head"),
+    )
+
+
+def _approvals() -> None:
+    """Nothing was approved so far."""
+    op.create_table(
+        "approval",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.CheckConstraint("kind IN ('recipe', 'limit table')", name="ck_approval_kind"),
+        sa.ForeignKeyConstraint(["digest"], ["document.digest"], name="fk_approval_digest"),
+        sa.PrimaryKeyConstraint("id", name="pk_approval"),
+        sa.UniqueConstraint("kind", "name", "number", name="uq_approval_kind_name_number"),
     )

@@ -17,6 +17,7 @@ from limits.reading import Claim, Reading
 from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
 from reports.resolution import Resolution, Ruling
+from station.database.approvals import Approval
 from station.database.entries import (
     Calibration,
     CalibrationHead,
@@ -191,6 +192,7 @@ def fill(store: Store) -> None:
     store.keep_service("final test 1", "cable 1", Service(STARTED, "Signe", "new connector"))
     event = PersonEvent("Astrid Holm", Change.ADDED, "", STARTED, (Role.ADMINISTRATOR,), "", "$argon2id$...")
     store.keep_person_event(event)
+    store.keep_approval(Approval(head().recipe, "Astrid Holm", STARTED, "as agreed"))
     store.keep_act(ActEntry("Astrid Holm", next(iter(Act)), "SKV-0101", STARTED, Answer.ALLOWED))
 
 
