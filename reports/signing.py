@@ -84,6 +84,10 @@ class SigningKey:
         key.check(now)
         return key
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Sent to another process of ours by its parts: the library's own objects do not survive the way."""
+        return _of_parts, (self.signer.signing_key.dump(), self.certificate, self.chain)
+
     def check(self, at: datetime) -> None:
         """Raises KeyExpired or KeyNotYetValid where the signer's certificate does not hold at that time."""
         if at > self.valid_until:
@@ -196,21 +200,23 @@ def _writer(pdf: bytes) -> IncrementalPdfFileWriter:
 
 
 def _ready(file: KeyFile) -> SigningKey:
-    der = file.certificate.public_bytes(serialization.Encoding.DER)
-    private = asn1_keys.PrivateKeyInfo.load(
-        file.private.private_bytes(
-            serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-        )
+    private = file.private.private_bytes(
+        serialization.Encoding.DER, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     chain = tuple(other.public_bytes(serialization.Encoding.DER) for other in file.others)
+    return _of_parts(private, file.certificate.public_bytes(serialization.Encoding.DER), chain)
+
+
+def _of_parts(private_der: bytes, der: bytes, chain: tuple[bytes, ...]) -> SigningKey:
+    private = asn1_keys.PrivateKeyInfo.load(private_der)
     store = SimpleCertificateStore()  # type: ignore[no-untyped-call]
     store.register_multiple([asn1_x509.Certificate.load(other) for other in chain])
     own = asn1_x509.Certificate.load(der)
     return SigningKey(
         name=own.subject.native.get("common_name", own.subject.human_friendly),
-        fingerprint=file.certificate.fingerprint(hashes.SHA256()).hex(),
-        valid_from=file.certificate.not_valid_before_utc,
-        valid_until=file.certificate.not_valid_after_utc,
+        fingerprint=bytes(own.sha256).hex(),
+        valid_from=own.not_valid_before,
+        valid_until=own.not_valid_after,
         certificate=der,
         chain=chain,
         signer=SimpleSigner(signing_cert=own, signing_key=private, cert_registry=store, embed_roots=False),

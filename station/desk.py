@@ -35,8 +35,9 @@ from station.database.person import Person, found
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
 from station.errors import StoreFault, UserMistake
-from station.files import write_whole
+from station.files import write_given
 from station.issuing import Issued, issue
+from station.issuing_many import OrderStanding, issue_many, standing_of
 from station.orders import WorkOrder
 from station.people import People
 from station.progress import Progress, progress
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
 
     from limits.population import CharacteristicRisk
     from reports.signing import SigningKey
+    from station.packing import Pack
 
 
 def now_utc() -> datetime:
@@ -283,6 +285,24 @@ class Desk:
         refuse_unsigned(self.works, stored)
         return issue(self.works, self.store, stored, self.clock(), key)
 
+    def certify_order(
+        self, number: str, key: Callable[[], SigningKey]
+    ) -> tuple[OrderStanding, Iterator[Issued]]:
+        """How the units of an order stand, and the certificates of those that passed, each as soon as it is filed."""
+        found = standing_of(self.store, number)
+        self.expect(Act.CERTIFY, number)
+        made = issue_many(self.works, self.store, found.good, self.clock(), key()) if found.good else iter(())
+        return found, made
+
+    def pack(self, number: str, path: Path, key: Callable[[], SigningKey]) -> Pack:
+        """Write the data pack of an order for its customer. Raises UserMistake where there is nothing to pack yet."""
+        from station.packing import pack
+
+        self.expect(Act.CERTIFY, number)
+        made = pack(self.works, self.store, number, self.clock(), key())
+        write_given(path, made.data)
+        return made
+
     def resolve(
         self, serial: str, run_number: int | None, wish: Wish, key: Callable[[], SigningKey]
     ) -> StoredRun:
@@ -345,10 +365,7 @@ class Desk:
                     "Touchstone file must have; no file was written"
                 )
             path = folder / f"{stored.head.serial}-{stored.run_number} {sweep.hookup.name}.s2p"
-            try:
-                write_whole(path, touchstone_of(stored, sweep).encode())
-            except StoreFault as error:
-                raise UserMistake(str(error)) from error
+            write_given(path, touchstone_of(stored, sweep).encode())
             paths.append(path)
         return tuple(paths)
 

@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from station.errors import StoreFault
+from station.errors import StoreFault, UserMistake
 
 
 def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
@@ -38,6 +38,14 @@ def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
         raise StoreFault(
             f"{path} cannot be written: {why}; free the place or choose another, and try again"
         ) from error
+
+
+def write_given(path: Path, data: bytes) -> None:
+    """Put the bytes where a person said. Raises UserMistake when the place cannot be written."""
+    try:
+        write_whole(path, data)
+    except StoreFault as error:
+        raise UserMistake(str(error)) from error
 
 
 def keep_names(folder: Path) -> None:

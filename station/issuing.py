@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from limits.verdict import Outcome
 from limits.yamlfile import read_bytes
-from reports.record import UnitRecord
+from reports.record import CheckNote, UnitRecord
 from station.database.entries import CertificateEntry, CertificateKind, StoredRun
 from station.database.store import Store
 from station.errors import StoreFault, UserMistake
@@ -53,32 +53,75 @@ def issue(
     `key` is only called where there is something to sign. Raises UserMistake for a run without a verdict, and for a
     pass that a later run has overtaken.
     """
-    decided = stored.resolution.number if stored.resolution else 0
-    if (entry := store.certificate_of(stored.run_id, decided)) is not None:
-        return _found(works, entry)
+    if (made := already(works, store, stored)) is not None:
+        return made
     key = functools.cache(key)
-    record = record_of(stored, works.name, works.address, works.house, check_before(store, stored))
-    if record.outcome is Outcome.PASS:
+    source = source_of(works, store, stored)
+    if source.record.outcome is Outcome.PASS:
         _refuse_overtaken(store, stored)
-    kind, pdf, note = _made(works, record, now, key)
-    path = (
-        works.certificates
-        / f"{record.number}{' failure sheet' * (kind is CertificateKind.FAILURE_SHEET)}.pdf"
-    )
+    return file(store, source, draw(source, now, key), now, key)
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """All that a document of a run is made from; it can be sent to another process."""
+
+    works: Works
+    stored: StoredRun
+    check: CheckNote | None
+
+    @functools.cached_property
+    def record(self) -> UnitRecord:
+        """What the document tells. Raises UserMistake for a run without a verdict."""
+        works = self.works
+        return record_of(self.stored, works.name, works.address, works.house, self.check)
+
+
+def source_of(works: Works, store: Store, stored: StoredRun) -> Source:
+    """What the document of a run is made from in this works."""
+    return Source(works, stored, check_before(store, stored))
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A document as it leaves the works, not filed yet."""
+
+    number: str
+    kind: CertificateKind
+    pdf: bytes
+    note: str
+    """What somebody should know of how it was made; empty for nothing."""
+
+
+def file(store: Store, source: Source, drawn: Drawn, now: datetime, key: Callable[[], SigningKey]) -> Issued:
+    """Put a document into its place and into the records."""
+    works, stored = source.works, source.stored
+    what = " failure sheet" * (drawn.kind is CertificateKind.FAILURE_SHEET)
+    path = works.certificates / f"{drawn.number}{what}.pdf"
     entry = CertificateEntry(
         run_id=stored.run_id,
-        number=record.number,
-        kind=kind,
+        number=drawn.number,
+        kind=drawn.kind,
         issued=now,
-        sha256=hashlib.sha256(pdf).hexdigest(),
+        sha256=hashlib.sha256(drawn.pdf).hexdigest(),
         file=path.relative_to(works.folder).as_posix(),
-        resolution=decided,
+        resolution=stored.resolution.number if stored.resolution else 0,
     )
-    write_whole(path, pdf)
+    write_whole(path, drawn.pdf)
     store.keep_certificate(entry)
-    if kind is CertificateKind.CERTIFICATE:
+    if drawn.kind is CertificateKind.CERTIFICATE:
         sign_now_and_then(store, key(), now)
-    return Issued(entry, path, is_new=True, note=note)
+    return Issued(entry, path, is_new=True, note=drawn.note)
+
+
+def already(works: Works, store: Store, stored: StoredRun) -> Issued | None:
+    """The document that was made of a run as it stands; None where none was.
+
+    Raises StoreFault when it was made, but is missing or altered.
+    """
+    decided = stored.resolution.number if stored.resolution else 0
+    entry = store.certificate_of(stored.run_id, decided)
+    return None if entry is None else _found(works, entry)
 
 
 def verify_file(
@@ -104,17 +147,17 @@ def verify_file(
     )
 
 
-def _made(
-    works: Works, record: UnitRecord, now: datetime, key: Callable[[], SigningKey]
-) -> tuple[CertificateKind, bytes, str]:
+def draw(source: Source, now: datetime, key: Callable[[], SigningKey]) -> Drawn:
+    """The document of a run, signed where it must be; `key` is only called then."""
     from reports.catalog import report_for
 
+    record = source.record
     report = report_for(record.outcome)
     pdf, note = report.make(record, now), ""
     if report.signed:
         reason = f"Final test of {record.order.model} {record.serial}"
-        pdf, note = sign_for(works, pdf, key(), (reason, record.works.address[-1]), now)
-    return CertificateKind(report.name), pdf, note
+        pdf, note = sign_for(source.works, pdf, key(), (reason, record.works.address[-1]), now)
+    return Drawn(record.number, CertificateKind(report.name), pdf, note)
 
 
 def _found(works: Works, entry: CertificateEntry) -> Issued:

@@ -48,18 +48,18 @@ def progress(store: Store) -> tuple[Progress, ...]:
 
 
 def _of(order: WorkOrder, store: Store) -> Progress:
-    standing = Counter(_standing(store.runs(serial)) for serial in order.serials)
+    counted = Counter(standing(store.runs(serial)) for serial in order.serials)
     return Progress(
         order,
-        passed=standing[Outcome.PASS],
-        failed=standing[Outcome.FAIL],
-        undecided=standing[Outcome.UNDECIDED],
-        released=standing[Ruling.RELEASE],
-        rejected=standing[Ruling.REJECT],
+        passed=counted[Outcome.PASS],
+        failed=counted[Outcome.FAIL],
+        undecided=counted[Outcome.UNDECIDED],
+        released=counted[Ruling.RELEASE],
+        rejected=counted[Ruling.REJECT],
     )
 
 
-def _standing(runs: Sequence[RunLine]) -> Outcome | Ruling | None:
+def standing(runs: Sequence[RunLine]) -> Outcome | Ruling | None:
     """What the latest verdict of a unit says, or the person who decided it; None without one."""
     latest = next((line for line in reversed(runs) if line.outcome is not None), None)
     if latest is None:

@@ -44,6 +44,33 @@ def certify(
     acts.certify(works, serial, run, by, as_json=as_json)
 
 
+OrderNumber = Annotated[str, typer.Argument(metavar="ORDER")]
+
+
+@verbs.command()
+@door
+def certify_order(order: OrderNumber, works: Works = HERE, by: By = "", as_json: AsJson = False) -> None:
+    """Make the certificates of all units of an order that passed."""
+    from station.cli import packing_acts as acts
+
+    acts.certify_order(works, order, by, as_json=as_json)
+
+
+@verbs.command()
+@door
+def pack(
+    order: OrderNumber,
+    to: Annotated[Path, typer.Option(metavar="FILE.zip", help="Where to put it.")],
+    works: Works = HERE,
+    by: By = "",
+    as_json: AsJson = False,
+) -> None:
+    """Put an order's certificates and data into one file for its customer."""
+    from station.cli import packing_acts as acts
+
+    acts.pack(works, order, to, by, as_json=as_json)
+
+
 @verbs.command()
 @door
 def verify(
