@@ -16,6 +16,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import IO
 
@@ -23,13 +24,17 @@ from station import manifest as manifests
 from station import settings
 from station.database import copying
 from station.database.address import database_url, file_of
+from station.database.audit import Tally
 from station.database.store import Store
 from station.errors import StoreFault, UserMistake
+from station.keyring import own_certificates
+from station.ledgers import look_through
 from station.manifest import RECORDS, WORKS, Kept, Manifest
 
 _CHUNK = 1 << 20
 _DATABASE_LINE = re.compile(r"^database:.*$", re.MULTILINE)
 _BUILDING = f".{RECORDS}"
+_SHOWN = 20
 _DAMAGES = (
     OSError, EOFError, KeyError, ValueError, NotImplementedError, RuntimeError,
     zipfile.BadZipFile, zlib.error, struct.error,
@@ -56,6 +61,14 @@ class Restored:
 
     other_certificates: tuple[str, ...]
     """Those that the records name, but whose file is missing or another one."""
+
+    ledger: Tally
+    """What was looked at in the ledger."""
+
+    findings: tuple[str, ...]
+    """What the ledger says was changed, each in a sentence; the first ones of them."""
+
+    finding_count: int
 
 
 def restore(backup: Path, folder: Path | None, database: str | None = None) -> Restored:
@@ -160,7 +173,18 @@ def _proved(backup: Path, manifest: Manifest, sha256: str, records: Path, built:
         missing = tuple(
             entry.number for entry in entries if not _is_as_issued(built / entry.file, entry.sha256)
         )
-        return Restored(manifest, sha256, store.counts(), len(entries) - len(missing), missing)
+        look = look_through(store, own_certificates(settings.load(built)))
+        shown = tuple(finding.sentence for finding in islice(look.findings, _SHOWN))
+        return Restored(
+            manifest=manifest,
+            sha256=sha256,
+            rows=store.counts(),
+            certificates=len(entries) - len(missing),
+            other_certificates=missing,
+            ledger=look.tally,
+            findings=shown,
+            finding_count=len(shown) + sum(1 for _ in look.findings),
+        )
 
 
 def _is_as_issued(file: Path, sha256: str) -> bool:

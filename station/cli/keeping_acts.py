@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from station.cli.asking import out
+from station.cli.exits import Exit
 from station.cli.tables import print_json, say
 from station.errors import UserMistake
 
@@ -54,8 +55,8 @@ def _show_backup(made: Backup) -> None:
         say(out(), f"Not in it, to be kept apart: {', '.join(manifest.left_out)}.")
 
 
-def restore(source: Path, to: Path | None, database: str | None, *, as_json: bool) -> None:
-    """Prove a backup, and restore it."""
+def restore(source: Path, to: Path | None, database: str | None, *, as_json: bool) -> Exit:
+    """Prove a backup, and restore it, also when its ledger says that records were changed before."""
     from station.restoring import restore as put_back
 
     if to is None and database is not None:
@@ -65,6 +66,7 @@ def restore(source: Path, to: Path | None, database: str | None, *, as_json: boo
         print_json({"works": None if to is None else str(to), **asdict(restored)}, out())
     else:
         _show_restored(restored, to)
+    return Exit.FAIL if restored.findings else Exit.PASS
 
 
 def _show_restored(restored: Restored, to: Path | None) -> None:
@@ -79,6 +81,13 @@ def _show_restored(restored: Restored, to: Path | None) -> None:
     say(out(), f"  SHA-256 of the manifest itself: {restored.sha256}")
     say(out(), f"  records: pages and indexes are sound; {_counted(restored.rows)}")
     say(out(), f"  certificates and failure sheets: {restored.certificates} are what was issued, to the byte")
+    tally = restored.ledger
+    seen = f"{tally.lines:,} lines and {tally.records:,} records looked at, {tally.signed:,} signatures"
+    say(out(), f"  ledger: {'not whole' if restored.findings else 'whole'}; {seen}")
+    for sentence in restored.findings:
+        say(out(), f"    {sentence}", "bold red")
+    if (more := restored.finding_count - len(restored.findings)) > 0:
+        say(out(), f"    and {more:,} more: station ledger tells all", "bold red")
     if restored.other_certificates:
         numbers = ", ".join(restored.other_certificates)
         say(

@@ -19,14 +19,14 @@ from station.backup import back_up
 from station.database.store import Store
 from station.desk import open_desk
 from station.errors import StoreFault, UserMistake
-from station.restoring import restore
+from station.restoring import Restored, restore
 from station.settings import Works
 
 NOW = datetime(2026, 11, 25, 16, 0, tzinfo=UTC)
 CHILD = """
 import resource, sys
 from pathlib import Path
-from station.restoring import restore
+from station.restoring import Restored, restore
 from station.errors import StationError
 resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))
 try:
@@ -253,6 +253,22 @@ def test_where_there_is_no_room_nothing_is_left(backup, tmp_path):
     assert len(out.splitlines()) == 1
     assert any(words in out for words in ("too large", "full", "no room"))
     assert names(tmp_path) == before
+
+
+def test_the_ledger_is_looked_through_and_tells_what_was_changed_before_the_backup(small_works, tmp_path):
+    def proved(name: str) -> Restored:
+        with Store.open(small_works.database) as store:
+            back_up(small_works, store, tmp_path / name, NOW)
+        return restore(tmp_path / name, tmp_path / f"from {name}")
+
+    sound = proved("sound")
+    assert (sound.findings, sound.finding_count) == ((), 0)
+    assert sound.ledger.lines == sound.rows["ledger_entry"] >= 8
+    with closing(sqlite3.connect(small_works.folder / "records.sqlite")) as careless, careless:
+        careless.execute("UPDATE reading SET value = 1.0 WHERE run_id = 2")
+    changed = proved("changed")
+    assert changed.finding_count == 1
+    assert "SKV-0102 run 1" in changed.findings[0]
 
 
 def test_certificates_that_are_not_as_issued_are_named(small_works, tmp_path):

@@ -44,11 +44,11 @@ def restore(
         str | None, typer.Option(metavar="URL", help="Another home for the records than before.")
     ] = None,
     as_json: AsJson = False,
-) -> None:
+) -> Exit:
     """Prove a backup and make a works of it; nothing is ever replaced."""
     from station.cli import keeping_acts as acts
 
-    acts.restore(source, to, database, as_json=as_json)
+    return acts.restore(source, to, database, as_json=as_json)
 
 
 @verbs.command()
