@@ -28,8 +28,8 @@ from station.settings import Works
 if TYPE_CHECKING:
     from reports.signing import SigningKey
 
-FEW = 12
-"""So many are made here: another process takes a second to begin, and a certificate a twentieth."""
+FEW = 50
+"""So many are made here: other processes take about two seconds to begin, and a certificate less than a tenth."""
 
 AHEAD = 3
 """How many units per process are read before they are asked for, so that none waits for the store."""
@@ -63,14 +63,14 @@ def issue_many(
 ) -> Iterator[Issued]:
     """The certificate of each unit's latest verdict, as soon as it is filed; what was made before is only found.
 
-    `processes` is at most how many draw, 0 for one for each processor. Raises what `issuing.issue` raises; what was
-    filed by then stays.
+    `processes` is how many draw; by itself this one for a few, else one for each processor. Raises what
+    `issuing.issue` raises; what was filed by then stays.
     """
     # Runs are read one after the other: with their sweeps, those of a large order would fill the memory.
     wanted = list(serials)
     runs = (run for run in map(store.latest_judged, wanted) if run is not None)
     tasks = (already(works, store, run) or _source(works, store, run) for run in runs)
-    if len(wanted) <= FEW or processes == 1:
+    if processes == 1 or (not processes and len(wanted) <= FEW):
         yield from (_filed(store, task, now, key) for task in tasks)
         return
     count = processes or os.cpu_count() or 1

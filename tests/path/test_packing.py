@@ -22,7 +22,7 @@ from reports.certificate import certificate
 from station.desk import Desk, open_desk
 from station.errors import StoreFault, UserMistake
 from station.issuing import Issued, source_of
-from station.issuing_many import FEW
+from station.issuing_many import issue_many, standing_of
 from station.keyring import open_key
 from station.orders import Serial, WorkOrder
 from station.packing import LIST, SIGNATURE
@@ -47,7 +47,7 @@ def measured(works: Works, hands: Any) -> Works:
         assert bench.test("SKV-0001").verdict.outcome is Outcome.PASS
     with open_desk(works.folder) as desk:
         run = desk.stored_run("SKV-0001")
-        for number, count, first in ((LARGE, FEW + 4, 100), (SMALL, 3, 200)):
+        for number, count, first in ((LARGE, 8, 100), (SMALL, 3, 200)):
             serials = tuple(Serial(f"SKV-{first + place:04}") for place in range(count))
             order = WorkOrder(number, "Far Skerries", "SK-V4", 156.6e6, 157.4e6, serials, date(2027, 1, 8))
             desk.store.add_orders([order])
@@ -71,13 +71,16 @@ def certify(works: Works, number: str) -> tuple[list[Issued], dict[str, str]]:
         return list(made), dict(found.others)
 
 
-@pytest.mark.parametrize(("number", "first", "count"), [(LARGE, 100, FEW + 4), (SMALL, 200, 3)])
+@pytest.mark.parametrize("processes", [1, 2])
 def test_every_unit_that_passed_gets_its_certificate_whoever_draws_it(
-    number: str, first: int, count: int, measured: Works
+    processes: int, measured: Works
 ) -> None:
-    """The large order by processes of their own: the same bytes up to the signature."""
-    issued, others = certify(measured, number)
-    serials = [f"SKV-{first + place:04}" for place in range(count)]
+    """The same bytes up to the signature, in the order of the units."""
+    with at_desk(measured) as desk:
+        found = standing_of(desk.store, LARGE)
+        issued = list(issue_many(measured, desk.store, found.good, NOW, key_of(desk), processes))
+    others = dict(found.others)
+    serials = [f"SKV-{100 + place:04}" for place in range(8)]
     assert [each.entry.number for each in issued] == [f"{s}-1" for s in serials if s not in others]
     assert others == {serials[1]: "failed", serials[-1]: "not tested"}
     with at_desk(measured) as desk:
