@@ -59,6 +59,13 @@ def _database(value: object) -> str:
     raise ValueError(f"expected the URL of a database, {_URLS}{hint}")
 
 
+def _server(value: object) -> str:
+    url = _database(value)
+    if url.startswith("sqlite"):
+        raise ValueError("expected a database of a server, like postgresql://USER@HOST/NAME")
+    return url
+
+
 def _printable(text: str) -> str:
     if not text.isprintable():
         raise ValueError("holds a character that cannot be printed")
@@ -80,6 +87,7 @@ class WorksForm(Form):
     trusted: tuple[Text, ...] = ()
     style: StyleForm = StyleForm()
     keep_records: Annotated[int | None, PlainValidator(years_of)] = None
+    works_database: Annotated[str | None, PlainValidator(_server)] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +120,9 @@ class Works:
 
     keep_years: int | None = None
     """How long records are kept; None for ever."""
+
+    works_database: str | None = None
+    """SQLAlchemy URL of the database that all stations carry their records to; None where there is none."""
 
     @property
     def bench(self) -> Path:
@@ -252,6 +263,7 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         trusted=tuple(folder / certificate for certificate in form.trusted),
         house=house_of(form.style, folder, lambda what: source.mistake(("style", "logo"), what)),
         keep_years=form.keep_records,
+        works_database=form.works_database,
     )
 
 
@@ -311,6 +323,9 @@ address:
 {lines}
 
 database: {json.dumps(database) if database != DATABASE else database}
+
+# Where all stations of the works carry their records to (station carry); each tests on without it:
+# works_database: postgresql://USER@HOST/NAME
 
 signing:
   key: keys/signing.p12

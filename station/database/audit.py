@@ -117,15 +117,28 @@ def _records(connection: Connection, page: Sequence[KeptEntry]) -> Iterator[Find
         if tree is not None:
             known = gather(connection, tree, [key for key in keys if key is not None])
             found |= {(kind, key): content for key, content in known.items()}
+    aside = _aside(connection, [each for each in page if each.record is None])
     for each in page:
         entry, key = each.entry, each.record
-        content = None if key is None else found.get((entry.kind, key))
+        content = aside.get(entry.number) if key is None else found.get((entry.kind, key))
         if content is None:
             detail = "the record was removed from the database"
             yield Finding(Wrong.REMOVED, entry.station, entry.number, entry.kind, entry.key, detail)
         elif digest_of(content) != entry.content:
             detail = "the record was altered since it was entered"
             yield Finding(Wrong.ALTERED, entry.station, entry.number, entry.kind, entry.key, detail)
+
+
+def _aside(connection: Connection, lines: Sequence[KeptEntry]) -> dict[int, Content]:
+    """What the records of these lines say that were put aside, by the numbers of the lines."""
+    if not lines:
+        return {}
+    table = schema.ledger_aside.c
+    numbers = [each.entry.number for each in lines]
+    query = sa.select(table.number, table.content).where(
+        table.station == lines[0].entry.station, table.number.in_(numbers)
+    )
+    return {row.number: row.content for row in connection.execute(query)}
 
 
 def _signed(connection: Connection, station: str, check: HeadCheck, tally: Tally) -> Iterator[Finding]:

@@ -66,14 +66,14 @@ class Chain:
         if not records:
             return
         contents = _contents(connection, records)
-        _hold(connection, self.station)
+        hold(connection, self.station)
         mark, made = last(connection, self.station), self.clock()
         rows = []
         for kind, key in records:
             name, content = contents[kind, key]
             entry = Entry(self.station, mark.number + 1, kind, name, made, late, content)
             mark = Mark(self.station, entry.number, linked(mark.link, entry.digest))
-            rows.append(_row(KeptEntry(entry, mark.link, json.dumps(key))))
+            rows.append(row_of(KeptEntry(entry, mark.link, json.dumps(key))))
         connection.execute(schema.ledger_entry.insert(), rows)
 
 
@@ -94,7 +94,7 @@ def _contents(
     return found
 
 
-def _hold(connection: Connection, station: str) -> None:
+def hold(connection: Connection, station: str) -> None:
     """Keep other writers of the chain away until the transaction ends; on SQLite there is one writer at a time."""
     if connection.dialect.name == "postgresql":
         lock = sa.text("SELECT pg_advisory_xact_lock(:what, hashtext(:station))")
@@ -208,7 +208,8 @@ def _kept(row: Row[Any]) -> KeptEntry:
     return KeptEntry(entry, row.link, row.row)
 
 
-def _row(kept: KeptEntry) -> dict[str, Any]:
+def row_of(kept: KeptEntry) -> dict[str, Any]:
+    """A line as it is written."""
     entry = kept.entry
     return {
         "station": entry.station,

@@ -242,7 +242,8 @@ run = sa.Table(
     _required("limits_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("bench_digest", sa.String(64), sa.ForeignKey("document.digest")),
     sa.Column("calibration_id", Id, sa.ForeignKey("calibration.id")),
-    sa.UniqueConstraint("unit_id", "run_number"),
+    # Stations number apart from each other; in the works' database their runs come together.
+    sa.UniqueConstraint("unit_id", "station", "run_number"),
     _one_of("state", RunState),
     _one_of("outcome", Outcome),
     sa.CheckConstraint("(state = 'judged') = (outcome IS NOT NULL)", name="judged_has_outcome"),
@@ -473,4 +474,14 @@ approval = sa.Table(
     _required("why", sa.Text),
     sa.UniqueConstraint("kind", "name", "number"),
     sa.CheckConstraint("kind IN ('recipe', 'limit table')", name="kind"),
+)
+
+# Records whose name another one has there already; see `carrying`.
+ledger_aside = sa.Table(
+    "ledger_aside",
+    metadata,
+    sa.Column("station", sa.Text, primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    _required("why", sa.Text),
+    _required("content", sa.JSON),
 )

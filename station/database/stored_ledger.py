@@ -16,6 +16,7 @@ from station.database.ledger import KeptEntry
 if TYPE_CHECKING:
     from reports.proof import Proof
     from station.database.audit import Finding, HeadCheck, Tally
+    from station.database.carrying import Backlog, Carried
 
 Transaction = Callable[[], AbstractContextManager[Connection]]
 
@@ -45,6 +46,23 @@ class StoredLedger:
             from station.database.audit import audit
 
             yield from audit(connection, check, tally)
+
+    def carry(self, to: StoredLedger) -> Carried:
+        """Carry this station's next lines and their records to another store; none where all are there.
+
+        Raises StoreFault where the other store cannot be reached or has another chain of this name.
+        """
+        from station.database.carrying import carry_page
+
+        with self.reading() as here, to.writing() as there:
+            return carry_page(here, there, self.station)
+
+    def backlog(self, to: StoredLedger) -> Backlog:
+        """How much is still to be carried."""
+        from station.database.carrying import backlog
+
+        with self.reading() as here, to.reading() as there:
+            return backlog(here, there, self.station)
 
     def lines(self, key: str) -> tuple[KeptEntry, ...]:
         """The lines of the records that people know by this key."""

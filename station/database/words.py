@@ -323,6 +323,16 @@ TABLES: Mapping[str, tuple[str, Mapping[str, Words]]] = {
             "row": "the key of the record's first row in the works' database, as JSON; no part of the chain",
         },
     ),
+    "ledger_aside": (
+        "In the database of a works with many stations: records that were carried there and not put in, because "
+        "another one had their name.",
+        {
+            "station": "whose line",
+            "number": "of that line",
+            "why": "what stood against it",
+            "content": "what the record says, as JSON",
+        },
+    ),
     "ledger_head": (
         "Places in the ledger that the works signed: what stands up to there is as it was then.",
         {

@@ -74,6 +74,20 @@ def export(
 
 @verbs.command()
 @door
+def carry(
+    works: Works = HERE,
+    stay: Annotated[bool, typer.Option("--stay", help="Go on until Ctrl-C, over any outage.")] = False,
+    status: Annotated[bool, typer.Option("--status", help="Only tell how much is to be carried.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Carry records to the database of the works."""
+    from station.cli import carry_view
+
+    carry_view.carry(works, stay=stay, status=status, as_json=as_json)
+
+
+@verbs.command()
+@door
 def ledger(
     works: Works = HERE,
     sign: Annotated[bool, typer.Option("--sign", help="Sign for all that was entered up to now.")] = False,

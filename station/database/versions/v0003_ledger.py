@@ -22,6 +22,7 @@ def upgrade() -> None:
     _people()
     _approvals()
     _ledger()
+    _runs()
 
 
 def _people() -> None:
@@ -93,6 +94,23 @@ def _ledger() -> None:
         sa.Column("fingerprint", sa.String(length=64), nullable=False),
         sa.PrimaryKeyConstraint("station", "number", name="pk_ledger_head"),
     )
+    op.create_table(
+        "ledger_aside",
+        sa.Column("station", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("content", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("station", "number", name="pk_ledger_aside"),
+    )
+
+
+def _runs() -> None:
+    """Stations number apart from each other; in the works' database their runs come together."""
+    with op.batch_alter_table("run") as table:
+        table.drop_constraint("uq_run_unit_id_run_number", type_="unique")
+        table.create_unique_constraint(
+            "uq_run_unit_id_station_run_number", ["unit_id", "station", "run_number"]
+        )
 
 
 def _approvals() -> None:
