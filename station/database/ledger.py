@@ -26,6 +26,12 @@ from station.database.gather import Key, gather, named
 from station.database.trees import tree_of
 from station.errors import StoreFault
 
+_LAST = (
+    sa.select(schema.ledger_entry.c.number, schema.ledger_entry.c.link)
+    .where(schema.ledger_entry.c.station == sa.bindparam("station"))
+    .order_by(schema.ledger_entry.c.number.desc())
+    .limit(1)
+)
 _AT_ONCE = 200
 _SHOWN = 8
 _CHAINING = 0x5358
@@ -103,14 +109,7 @@ def hold(connection: Connection, station: str) -> None:
 
 def last(connection: Connection, station: str) -> Mark:
     """Where a station's chain has come to."""
-    table = schema.ledger_entry.c
-    query = (
-        sa.select(table.number, table.link)
-        .where(table.station == station)
-        .order_by(table.number.desc())
-        .limit(1)
-    )
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_LAST, {"station": station}).one_or_none()
     return Mark(station, 0, BEGINNING) if row is None else Mark(station, row.number, row.link)
 
 

@@ -204,4 +204,6 @@ def _set_up(connection: Any, _record: Any) -> None:
 
 
 def _begin(connection: Connection) -> None:
-    connection.exec_driver_sql(connection.get_execution_options().get("begin", "BEGIN"))
+    # To the driver itself, since there is nothing in it for SQLAlchemy to do.
+    driver: Any = connection.connection.dbapi_connection
+    driver.execute(connection.get_execution_options().get("begin", "BEGIN"))

@@ -35,6 +35,8 @@ from station.errors import StoreFault, UserMistake
 from station.measurements.sweep import Sweep, SweepSettings, hookup_named
 from station.orders import Serial, WorkOrder, serial_key
 
+_UNIT = sa.select(schema.unit).where(schema.unit.c.serial_key == sa.bindparam("key"))
+_HELD_UNIT = _UNIT.with_for_update()
 _CANDIDATES = 500
 """How many serials are looked at for a near one; a works has far more."""
 
@@ -52,8 +54,7 @@ def orders(connection: Connection) -> tuple[WorkOrder, ...]:
 
 def unit_row(connection: Connection, serial: str, *, hold: bool = False) -> Row[Any]:
     """The unit's row; `hold` keeps other writers from it. Raises UserMistake when nobody ordered the unit."""
-    query = sa.select(schema.unit).where(schema.unit.c.serial_key == serial_key(serial))
-    row = connection.execute(query.with_for_update() if hold else query).one_or_none()
+    row = connection.execute(_HELD_UNIT if hold else _UNIT, {"key": serial_key(serial)}).one_or_none()
     if row is None:
         raise UserMistake(_unknown(connection, serial))
     return row

@@ -16,6 +16,7 @@ from station.database.entries import CertificateEntry, CertificateKind, OrderKin
 from station.errors import StoreFault, UserMistake
 from station.orders import Serial, WorkOrder, serial_key
 
+_STATE = sa.select(schema.run.c.state).where(schema.run.c.id == sa.bindparam("run_id")).with_for_update()
 _SHOWN = 5
 _AT_ONCE = 500
 """How many values one query may carry on every database."""
@@ -30,8 +31,7 @@ def known_orders(connection: Connection, orders: Sequence[WorkOrder]) -> None:
 
 def ended(connection: Connection, run_id: RunId) -> None:
     """Raises StoreFault when the run is not running; holds its row against other writers."""
-    query = sa.select(schema.run.c.state).where(schema.run.c.id == run_id).with_for_update()
-    if connection.execute(query).scalar_one_or_none() != RunState.RUNNING.value:
+    if connection.execute(_STATE, {"run_id": run_id}).scalar_one_or_none() != RunState.RUNNING.value:
         raise not_running(run_id)
 
 

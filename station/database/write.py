@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -20,6 +21,27 @@ from station.measurements.sweep import Sweep
 from station.orders import Serial, WorkOrder, serial_key
 
 Values = dict[str, Any]
+
+# Statements that every unit needs several times are built once: building one takes five times as long as to carry it
+# out, and SQLAlchemy would compare each new one with those it knows.
+_HIGHEST_RUN = sa.select(sa.func.max(schema.run.c.run_number)).where(
+    schema.run.c.unit_id == sa.bindparam("unit_id")
+)
+_SWEEPS = (
+    sa.select(sa.func.count())
+    .select_from(schema.sweep)
+    .where(schema.sweep.c.run_id == sa.bindparam("run_id"))
+)
+_END = (
+    schema.run.update()
+    .where(schema.run.c.id == sa.bindparam("run_id"), schema.run.c.state == RunState.RUNNING.value)
+    .values({name: sa.bindparam(name) for name in ("state", "why", "finished", "outcome")})
+)
+
+
+@cache
+def _into(table: sa.Table) -> sa.Insert:
+    return table.insert()
 
 
 def add_order(connection: Connection, order: WorkOrder, kind: OrderKind = OrderKind.PRODUCTION) -> int:
@@ -68,9 +90,7 @@ def keep_texts(connection: Connection, texts: Iterable[StoredText]) -> list[tupl
 
 def next_run_number(connection: Connection, unit_id: int) -> int:
     """1 for a unit's first run. The unit's row must be held, or two runs would get the same one."""
-    table = schema.run.c
-    highest = connection.execute(sa.select(sa.func.max(table.run_number)).where(table.unit_id == unit_id))
-    return int(highest.scalar_one() or 0) + 1
+    return int(connection.execute(_HIGHEST_RUN, {"unit_id": unit_id}).scalar_one() or 0) + 1
 
 
 def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int) -> RunId:
@@ -116,10 +136,8 @@ def sweep_row(sweep: Sweep) -> Values:
 
 def insert_sweep(connection: Connection, run_id: RunId, row: Values) -> int:
     """Keep a sweep after those the run has; its place among them, from 0."""
-    table = schema.sweep
-    count = sa.select(sa.func.count()).select_from(table).where(table.c.run_id == run_id)
-    position = int(connection.execute(count).scalar_one())
-    connection.execute(table.insert(), {"run_id": run_id, "position": position, **row})
+    position = int(connection.execute(_SWEEPS, {"run_id": run_id}).scalar_one())
+    connection.execute(_into(schema.sweep), {"run_id": run_id, "position": position, **row})
     return position
 
 
@@ -159,10 +177,8 @@ def end(
     outcome: Outcome | None,
 ) -> None:
     """Write how a run ended. Raises StoreFault when it has ended before, or never began."""
-    table = schema.run
     row = {"state": state.value, "why": why, "finished": finished, "outcome": outcome and outcome.value}
-    running = (table.c.id == run_id) & (table.c.state == RunState.RUNNING.value)
-    if connection.execute(table.update().where(running).values(row)).rowcount != 1:
+    if connection.execute(_END, {"run_id": run_id, **row}).rowcount != 1:
         raise refuse.not_running(run_id)
 
 
@@ -193,7 +209,7 @@ def insert_certificate(connection: Connection, entry: CertificateEntry) -> int:
 def insert(connection: Connection, table: sa.Table, row: Values) -> int:
     """The new row's number."""
     # The values apart from the statement: one that carries them is built and compared anew each time.
-    key = connection.execute(table.insert(), row).inserted_primary_key
+    key = connection.execute(_into(table), row).inserted_primary_key
     if key is None:
         raise StoreFault("the database gave a new row no number")
     return int(key[0])
@@ -207,7 +223,7 @@ def _insert_rows(connection: Connection, table: sa.Table, run_id: RunId, rows: S
     """Rows of one run in their order."""
     if rows:
         placed = [{"run_id": run_id, "position": place, **row} for place, row in enumerate(rows)]
-        connection.execute(table.insert(), placed)
+        connection.execute(_into(table), placed)
 
 
 def _reading_row(reading: Reading) -> Values:
