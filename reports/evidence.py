@@ -65,7 +65,7 @@ def evidence_in(reader: PdfFileReader) -> Evidence:
     )
 
 
-def token_of(signer: cms.SignerInfo) -> cms.SignedData | None:
+def token_of(signer: cms.SignerInfo) -> cms.ContentInfo | None:
     """The timestamp that a signature carries outside of what it covers.
 
     Raises ValueError for anything else that stands there: whoever signed put in one timestamp or nothing.
@@ -76,18 +76,23 @@ def token_of(signer: cms.SignerInfo) -> cms.SignedData | None:
     values = [value for each in attributes for value in each["values"]]
     if len(values) != 1 or attributes[0]["type"].native != "signature_time_stamp_token":
         raise ValueError("the signature holds more than one timestamp")
-    return values[0]["content"]
+    return values[0]
 
 
 def vouched_for(signed: cms.SignedData, signer: asn1_x509.Certificate, known: Iterable[bytes]) -> bool:
-    """Whether every certificate in a signature is the signer's, known, or signed by another that is here.
+    """Whether a signature holds the signer's certificate and nothing but those that stand behind it, each once.
 
     No signature covers this collection, and a reader passes over what it does not need: a change there would go
     unseen.
     """
-    among = [each.chosen.dump() for each in signed["certificates"]]
-    sure = {signer.dump(), *known}
-    return all(each in sure or issuer_of(each, (*among, *sure)) is not None for each in among)
+    held = [each.chosen.dump() for each in signed["certificates"]]
+    chain = [signer.dump()]
+    for _ in range(LONGEST_CHAIN):
+        issuer = issuer_of(chain[-1], (*held, *known))
+        if issuer is None or issuer in chain:
+            break
+        chain.append(issuer)
+    return len(held) == len(set(held)) and chain[0] in held and set(held) <= set(chain)
 
 
 def _stamps(certificate: bytes) -> bool:

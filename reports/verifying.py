@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from asn1crypto import x509 as asn1_x509
-from asn1crypto.cms import ContentInfo, SignedData
+from asn1crypto.cms import ContentInfo
 from cryptography import x509
 from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
@@ -36,6 +36,7 @@ from pyhanko_certvalidator import ValidationContext
 from pyhanko_certvalidator.errors import PathError, ValidationError
 
 from reports.authority import Cause, revocation_of
+from reports.cms_form import is_as_written
 from reports.errors import BadCertificateFile
 from reports.evidence import Evidence, evidence_in, token_of, vouched_for
 from reports.verification import Level, Verification
@@ -216,10 +217,11 @@ def _as_written(signature: EmbeddedPdfSignature, pdf: bytes) -> bool:
     there would go unseen.
     """
     _, end, begin_again, _ = (int(each) for each in signature.sig_object["/ByteRange"])
-    cms_der = ContentInfo.load(signature.pkcs7_content).dump()
-    digits = cms_der.hex().encode()
+    written = ContentInfo.load(signature.pkcs7_content).dump()
+    digits = written.hex().encode()
     expected = b"<" + digits.ljust(begin_again - end - 2, b"0") + b">"
-    return pdf[end:begin_again] in (expected, expected.upper())
+    in_place = pdf[end:begin_again] in (expected, expected.upper())
+    return in_place and is_as_written(written, signature.signed_data, signature.signer_cert)
 
 
 def _judged(
@@ -262,7 +264,7 @@ def _judged(
 
 def _with_stamp(
     found: Verification,
-    token: SignedData,
+    token: ContentInfo,
     stamp: TimestampSignatureStatus,
     signer: bytes,
     known: Known,
@@ -282,7 +284,10 @@ def _with_stamp(
     return replace(
         found,
         level=(Level.LONG_TERM if whole else Level.TIMESTAMPED) if trusted else Level.BASIC,
-        intact=found.intact and bool(stamp.intact and stamp.valid) and vouched_for(token, service, sure),
+        intact=found.intact
+        and bool(stamp.intact and stamp.valid)
+        and vouched_for(token["content"], service, sure)
+        and is_as_written(token.dump(), token["content"], service),
         stamped_at=told,
         stamped_by=_name(service),
         stamp_trusted=trusted,
@@ -301,9 +306,12 @@ def _with_revocation(
     return replace(found, revoked=revoked.revoked, revoked_as=revoked.cause.word)
 
 
-def _time_in(token: SignedData | None) -> datetime | None:
+def _time_in(token: ContentInfo | None) -> datetime | None:
     """The time a timestamp tells, whether or not it can be believed."""
-    return token["encap_content_info"]["content"].parsed["gen_time"].native if token is not None else None
+    if token is None:
+        return None
+    told: datetime = token["content"]["encap_content_info"]["content"].parsed["gen_time"].native
+    return told
 
 
 @contextmanager
