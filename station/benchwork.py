@@ -25,6 +25,7 @@ from station.database.entries import (
     UnitEntry,
 )
 from station.database.store import Store
+from station.disposing import refuse_scrapped
 from station.errors import StationFault
 from station.instruments.analyzer import Analyzer
 from station.instruments.thermometer import BenchThermometer
@@ -126,6 +127,7 @@ class OpenBench:
         """
         unit = product(self.store.unit(serial), "measure it with `station standard`")
         who = self.expect(Act.TEST, unit.serial, self.operator.name)
+        refuse_scrapped(self.store, unit.serial)
         prepared = self._prepare(unit, recipe)
         refuse_drafts(self.store, prepared.recipe, prepared.table)
         arrival = Arrival(

@@ -23,6 +23,7 @@ from station.calibration_history import PastCalibration, past_calibrations
 from station.checking import Checked, Surroundings, check, files_of
 from station.checks import Checks, product
 from station.database.approvals import Approval
+from station.database.disposition import Disposition
 from station.database.entries import (
     CertificateEntry,
     RunLine,
@@ -34,6 +35,7 @@ from station.database.matings import Service
 from station.database.person import Person, found
 from station.database.store import Store
 from station.database.touchstone import touchstone_of
+from station.disposing import ACTS, Decided, said
 from station.errors import StoreFault, UserMistake
 from station.files import write_given
 from station.issuing import Issued, issue
@@ -72,6 +74,8 @@ class History:
     unit: UnitEntry
     runs: tuple[RunLine, ...]
     certificates: tuple[CertificateEntry, ...]
+    dispositions: tuple[Disposition, ...] = ()
+    """What persons decided about it, the first one first."""
 
 
 @contextmanager
@@ -257,7 +261,9 @@ class Desk:
     def history(self, serial: str) -> History:
         """The unit, its runs and what was made of them."""
         unit = product(self.store.unit(serial), "`station standard --history` shows it")
-        return History(unit, self.store.runs(serial), self.store.certificates(serial))
+        return History(
+            unit, self.store.runs(serial), self.store.certificates(serial), self.store.dispositions(serial)
+        )
 
     def stored_run(self, serial: str, run_number: int | None = None) -> StoredRun:
         """One run with its sweeps and readings; the latest judged one unless a number is given."""
@@ -314,6 +320,20 @@ class Desk:
         who = self.expect(Act.RESOLVE, stored.head.serial, wish.person)
         resolve(self.store, stored, replace(wish, person=who), self.clock(), key)
         return self.store.run(stored.run_id)
+
+    def dispose(self, serial: str, wish: Decided) -> tuple[Disposition, ...]:
+        """Record what a person decides about a unit; all that was decided about it. Raises UserMistake."""
+        unit = product(self.store.unit(serial), "about which nobody decides")
+        who = self.expect(ACTS[wish.fate], unit.serial, wish.person)
+        self.store.keep_disposition(
+            unit.serial,
+            wish.fate,
+            said(who, "who decides: --by NAME"),
+            self.clock(),
+            said(wish.why, "why, or what was done: --why TEXT"),
+            wish.corrects,
+        )
+        return self.store.dispositions(unit.serial)
 
     def undecided(self, serial: str, run_number: int | None, corrects: int | None) -> StoredRun:
         """A run that a person may decide now. Raises UserMistake where none may."""

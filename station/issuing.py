@@ -17,8 +17,10 @@ from typing import TYPE_CHECKING
 from limits.verdict import Outcome
 from limits.yamlfile import read_bytes
 from reports.record import CheckNote, UnitRecord
+from reports.resolution import Ruling
 from station.database.entries import CertificateEntry, CertificateKind, StoredRun
 from station.database.store import Store
+from station.disposing import refuse_certificate
 from station.errors import StoreFault, UserMistake
 from station.files import write_whole
 from station.keyring import certificates_in, lists_in
@@ -78,7 +80,13 @@ class Source:
 
 
 def source_of(works: Works, store: Store, stored: StoredRun) -> Source:
-    """What the document of a run is made from in this works."""
+    """What the document of a run is made from in this works.
+
+    Raises UserMistake for a pass of a unit that was scrapped, or reworked since.
+    """
+    released = stored.resolution is not None and stored.resolution.ruling is Ruling.RELEASE
+    if released or (stored.verdict is not None and stored.verdict.outcome is Outcome.PASS):
+        refuse_certificate(store, stored.head.serial, stored.run_number)
     return Source(works, stored, check_before(store, stored))
 
 

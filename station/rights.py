@@ -38,6 +38,9 @@ class Act(StrEnum):
     SERVICE = "service"
     ORDERS = "orders"
     CERTIFY = "certify"
+    REWORK = "rework"
+    SCRAP = "scrap"
+    RELEASE = "release"
     RESOLVE = "resolve"
     ACCEPT = "accept"
     APPROVE = "approve"
@@ -66,6 +69,9 @@ RIGHTS: dict[Act, Right] = {
     Act.SERVICE: Right("say that a cable was serviced", EVERYBODY),
     Act.ORDERS: Right("take in work orders", EVERYBODY),
     Act.CERTIFY: Right("issue a certificate or failure sheet", EVERYBODY),
+    Act.REWORK: Right("record a rework", (Role.TECHNICIAN,)),
+    Act.SCRAP: Right("scrap a unit", (Role.QUALITY,)),
+    Act.RELEASE: Right("release a unit", (Role.QUALITY,)),
     Act.RESOLVE: Right("decide an undecided unit", (Role.QUALITY,)),
     Act.ACCEPT: Right("begin the check standard's history anew", (Role.QUALITY,)),
     Act.APPROVE: Right("approve a recipe or limit table", (Role.QUALITY,)),

@@ -47,10 +47,10 @@ def show_yield(
     if not as_json:
         say(
             out(),
-            "At once: passed at the first run, with the interval that so few units leave open. Finally and "
-            "undecided: as the units stand now, by measurement. By hand: undecided by measurement, and released or "
-            "rejected by a person; nowhere counted as passed. Retest: runs beyond the first, per unit. Fault: runs "
-            "that the station broke off, and the hours they took.",
+            "At once: passed at the first run after assembly or a rework, with the interval that so few units "
+            "leave open. Finally and undecided: as the units stand now, by measurement. By hand: undecided by "
+            "measurement, and released or rejected by a person; nowhere counted as passed. Retest: runs "
+            "beyond the first, per unit. Fault: runs that the station broke off, and the hours they took.",
             wrap=True,
         )
 

@@ -8,6 +8,7 @@ from rich.console import Console
 
 from limits.verdict import Decision, Level, Verdict
 from reports import wording
+from station.cli import dispose_acts
 from station.cli.resolution_view import show_resolutions, show_way_out, way_out_facts
 from station.cli.tables import Column, print_json, say, show, verdict_style
 
@@ -39,6 +40,7 @@ def show_history(
         console,
         as_json=False,
     )
+    dispose_acts.show(history.dispositions, console)
     if stored is not None and way_out is not None:
         _show_run(stored, console)
         show_resolutions(way_out.resolutions, console)
@@ -196,6 +198,7 @@ def _history_facts(history: History, facts: dict[str, Any] | None) -> dict[str, 
             {"number": entry.number, "kind": entry.kind.value, "issued": entry.issued, "file": entry.file}
             for entry in history.certificates
         ],
+        "dispositions": [dispose_acts.facts(each) for each in history.dispositions],
         "readings_of": facts,
     }
 

@@ -17,6 +17,7 @@ from sqlalchemy.engine.interfaces import Dialect
 from limits.reading import Claim
 from limits.verdict import Level, Outcome
 from reports.resolution import Ruling
+from station.database.disposition import Fate
 from station.database.entries import CertificateKind, DocumentKind, OrderKind, RunState
 from station.database.person import Answer, Change
 
@@ -484,4 +485,23 @@ ledger_aside = sa.Table(
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
     _required("why", sa.Text),
     _required("content", sa.JSON),
+)
+
+# Append-only: what persons decided about units, beside all that was measured.
+disposition = sa.Table(
+    "disposition",
+    metadata,
+    _id(),
+    _required("unit_id", Id, sa.ForeignKey("unit.id")),
+    # 1 for the first one of its unit.
+    _required("number", sa.Integer),
+    _required("fate", sa.Text),
+    _required("person", sa.Text),
+    _required("made", UtcTime),
+    _required("why", sa.Text),
+    # The number of the unit's latest run by then; 0 where there was none.
+    _required("after_run", sa.Integer),
+    sa.Column("corrects", sa.Integer),
+    sa.UniqueConstraint("unit_id", "number"),
+    _one_of("fate", Fate),
 )

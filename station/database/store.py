@@ -24,6 +24,7 @@ from station.database import (
     approvals,
     calibrations,
     copying,
+    dispositions,
     matings,
     opening,
     outflow,
@@ -36,6 +37,7 @@ from station.database import (
     write,
 )
 from station.database.approvals import Approval
+from station.database.disposition import Disposition, Fate
 from station.database.entries import (
     Calibration,
     CalibrationHead,
@@ -437,6 +439,21 @@ class Store:
         """When a wrong PIN was given for a name after its last right one, the oldest first."""
         with self._reading() as connection:
             return people.wrong_since(connection, name, since)
+
+    # --- what persons decided about units ---------------------------------------------------------------------
+
+    def dispositions(self, serial: str) -> tuple[Disposition, ...]:
+        """All of a unit, the first one first. Raises UserMistake when nobody ordered the unit."""
+        with self._reading() as connection:
+            return dispositions.of_unit(connection, serial)
+
+    def keep_disposition(
+        self, serial: str, fate: Fate, person: str, made: datetime, why: str, corrects: int | None = None
+    ) -> None:
+        """Keep one more. Raises UserMistake where it may not be decided so."""
+        with self._writing() as connection:
+            number = dispositions.insert(connection, serial, fate, person, made, why, corrects)
+            self._chain.enter(connection, [("disposition", (number,))])
 
     # --- approval --------------------------------------------------------------------------------------------
 

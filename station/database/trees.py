@@ -80,6 +80,7 @@ TREES: tuple[Tree, ...] = (
     Tree("cable", schema.cable_event, "{station} {cable} {made}"),
     Tree("person", schema.person_event, "{name} {number}", (schema.person_secret,)),
     Tree("approval", schema.approval, "{kind} {name} {number}"),
+    Tree("disposition", schema.disposition, "{unit} disposition {number}"),
     Tree("act", schema.act, "{name} {made}"),
 )
 

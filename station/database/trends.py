@@ -14,6 +14,7 @@ from sqlalchemy.engine import Connection
 from limits.verdict import Outcome
 from reports.resolution import Ruling
 from station.database import schema
+from station.database.disposition import Fate
 from station.database.entries import OrderKind, RunState
 
 Rows = list[dict[str, Any]]
@@ -158,8 +159,10 @@ def _recipe() -> sa.ColumnElement[str]:
 
 
 def _runs() -> sa.Subquery:
-    """Every production run with its place among the unit's runs that ended alike, counted from both ends."""
-    alike = (_run.unit_id, _run.state)
+    """Every production run with its place among the unit's runs that ended alike: `nth` since final assembly or
+    the last rework before it, `nth_last` counted back from the newest.
+    """
+    alike = (_run.unit_id, _run.state, _reworks())
     place = sa.func.row_number()
     return (
         sa.select(
@@ -177,7 +180,7 @@ def _runs() -> sa.Subquery:
             _hours().label("hours"),
             _ruling().label("ruling"),
             place.over(partition_by=alike, order_by=_run.run_number).label("nth"),
-            place.over(partition_by=alike, order_by=_run.run_number.desc()).label("nth_last"),
+            place.over(partition_by=alike[:2], order_by=_run.run_number.desc()).label("nth_last"),
         )
         .join_from(schema.run, schema.unit)
         .join(schema.work_order)
@@ -192,6 +195,23 @@ def _ruling() -> sa.ScalarSelect[Any]:
     table = schema.resolution.c
     query = sa.select(table.ruling).where(table.run_id == _run.id).order_by(table.number.desc()).limit(1)
     return query.correlate(schema.run).scalar_subquery()
+
+
+def _reworks() -> sa.ScalarSelect[int]:
+    """How often a run's unit was reworked before it; a rework that was corrected counts no more."""
+    done, later = schema.disposition.alias(), schema.disposition.alias()
+    corrected = sa.exists().where(later.c.unit_id == done.c.unit_id, later.c.corrects == done.c.number)
+    return (
+        sa.select(sa.func.count())
+        .where(
+            done.c.unit_id == _run.unit_id,
+            done.c.fate == Fate.REWORK.value,
+            done.c.after_run < _run.run_number,
+            ~corrected,
+        )
+        .correlate(schema.run)
+        .scalar_subquery()
+    )
 
 
 def _hours() -> sa.ColumnElement[Any]:

@@ -357,5 +357,19 @@ TABLES: Mapping[str, tuple[str, Mapping[str, Words]]] = {
             "why": "why, as it was said; may be empty",
         },
     ),
+    "disposition": (
+        "What persons decided about units, beside all that was measured of them.",
+        {
+            "id": "number of the row",
+            "unit_id": "the unit, `id` of table unit",
+            "number": "1 for the first one of its unit",
+            "fate": "`release`, `rework` or `scrap`",
+            "person": "who decided",
+            "made": "when",
+            "why": "the reason; of a rework what was done",
+            "after_run": "the number of the unit's latest run by then; 0 where there was none",
+            "corrects": "the number of an earlier one that was a mistake and counts no more",
+        },
+    ),
 }
 """Of each table what it holds, and its columns."""

@@ -131,3 +131,22 @@ def resolve(
     from station.cli.resolve import resolve_unit
 
     return resolve_unit(works, serial, run, (ruling, by, why, corrects), as_json=as_json)
+
+
+@verbs.command()
+@door
+def dispose(
+    serial: Serial,
+    fate: Annotated[str, typer.Argument(metavar="release|rework|scrap")],
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who decides.")] = "",
+    why: Annotated[str, typer.Option(metavar="TEXT", help="The reason; of a rework what was done.")] = "",
+    corrects: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="The earlier disposition that was a mistake.")
+    ] = None,
+    works: Works = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Release a unit that passed, or record its rework or scrapping."""
+    from station.cli import dispose_acts as acts
+
+    acts.dispose(works, serial, fate, by, why, corrects, as_json=as_json)

@@ -21,6 +21,7 @@ def upgrade() -> None:
     """Make the new tables."""
     _people()
     _approvals()
+    _dispositions()
     _ledger()
     _runs()
 
@@ -129,4 +130,24 @@ def _approvals() -> None:
         sa.ForeignKeyConstraint(["digest"], ["document.digest"], name="fk_approval_digest"),
         sa.PrimaryKeyConstraint("id", name="pk_approval"),
         sa.UniqueConstraint("kind", "name", "number", name="uq_approval_kind_name_number"),
+    )
+
+
+def _dispositions() -> None:
+    """Nothing was decided about units so far but what their runs left undecided."""
+    op.create_table(
+        "disposition",
+        sa.Column("id", ID, sa.Identity(), nullable=False),
+        sa.Column("unit_id", ID, nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("fate", sa.Text(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("made", TIME, nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("after_run", sa.Integer(), nullable=False),
+        sa.Column("corrects", sa.Integer(), nullable=True),
+        sa.CheckConstraint("fate IN ('release', 'rework', 'scrap')", name="ck_disposition_fate"),
+        sa.ForeignKeyConstraint(["unit_id"], ["unit.id"], name="fk_disposition_unit_id"),
+        sa.PrimaryKeyConstraint("id", name="pk_disposition"),
+        sa.UniqueConstraint("unit_id", "number", name="uq_disposition_unit_id_number"),
     )

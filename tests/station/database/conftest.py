@@ -18,6 +18,7 @@ from limits.verdict import Decision, Level, LimitLine, Outcome, Verdict
 from reports.record import Instrument
 from reports.resolution import Resolution, Ruling
 from station.database.approvals import Approval
+from station.database.disposition import Fate
 from station.database.entries import (
     Calibration,
     CalibrationHead,
@@ -192,6 +193,7 @@ def fill(store: Store) -> None:
     store.keep_service("final test 1", "cable 1", Service(STARTED, "Signe", "new connector"))
     event = PersonEvent("Astrid Holm", Change.ADDED, "", STARTED, (Role.ADMINISTRATOR,), "", "$argon2id$...")
     store.keep_person_event(event)
+    store.keep_disposition("SKV-0102", Fate.SCRAP, "Astrid Holm", STARTED, "dropped")
     store.keep_approval(Approval(head().recipe, "Astrid Holm", STARTED, "as agreed"))
     store.keep_act(ActEntry("Astrid Holm", next(iter(Act)), "SKV-0101", STARTED, Answer.ALLOWED))
 
