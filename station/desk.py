@@ -59,6 +59,9 @@ if TYPE_CHECKING:
 
     from limits.population import CharacteristicRisk
     from reports.signing import SigningKey
+    from reports.trends.charting import Charted
+    from reports.trends.charting import Wish as Wished
+    from reports.trends.shifts import Shift
     from station.packing import Pack
 
 
@@ -371,6 +374,29 @@ class Desk:
 
         units = sum(row["first"] for row in self.store.run_counts(since, until))
         return failures(pd.DataFrame(self.store.first_failures(since, until)), units)
+
+    def chart(self, model: str, name: str, wish: Wished, last: int | None) -> Charted:
+        """Control charts of one characteristic of a model, over its last units."""
+        from reports.trends.charting import chart
+        from station.series import readings
+
+        return chart(readings(self.works, self.store, model, name, last), wish)
+
+    def attributes(self, model: str) -> DataFrame:
+        """Units that failed at once, and in how much, by order (`reports.trends.attributes`)."""
+        from station.series import attributes
+
+        return attributes(self.works, self.store, model)
+
+    def shift(self, model: str, name: str, last: int | None) -> Shift:
+        """The most likely shift of one characteristic of a model, and what else changed then."""
+        from numpy.random import default_rng
+
+        from reports.trends.shifts import shift
+        from station.series import readings
+
+        # The same records give the same answer.
+        return shift(readings(self.works, self.store, model, name, last), default_rng(1))
 
     def touchstone(self, serial: str, run_number: int | None, folder: Path) -> tuple[Path, ...]:
         """Write one Touchstone file per pair of ports of a run."""

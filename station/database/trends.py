@@ -56,10 +56,10 @@ def run_counts(connection: Connection, since: date | None, until: date | None) -
 
 
 def first_failures(connection: Connection, since: date | None, until: date | None) -> Rows:
-    """`unit`, `model`, `name` and `title` of every characteristic that failed in a unit's first judged run."""
+    """`unit`, `order`, `model`, `name`, `title` of every characteristic that failed in a unit's first judged run."""
     runs, decision, reading = _runs(), schema.decision.c, schema.reading.c
     query = (
-        sa.select(runs.c.unit_id.label("unit"), runs.c.model, reading.name, reading.title)
+        sa.select(runs.c.unit_id.label("unit"), runs.c.order, runs.c.model, reading.name, reading.title)
         .distinct()
         .select_from(runs)
         .join(schema.decision, decision.run_id == runs.c.id)

@@ -89,6 +89,34 @@ def test_yield_and_failures_of_the_demo_are_those_of_its_verdicts(demos, station
     assert failed[0]["model"] in told
 
 
+def test_a_characteristic_of_the_demo_is_charted_with_its_units(demos, station) -> None:
+    folder, _, _ = demos
+    asked = ("chart", "isolation_window", "--model", "SK-U4", "--baseline", "3", "--works", folder)
+    facts = json.loads(station(*asked, "--json").out)
+    alarms = [alarm for chart in facts["charts"] for alarm in chart["alarms"]]
+    assert alarms[0]["rule"] == "WE1"
+    assert alarms[0]["units"] == ["SKU-0204"]
+    assert "limits from 3 points only" in station(*asked).out
+    assert "No rule alarms" in station("chart", "p", "--model", "SK-U4", "--works", folder).out
+    assert "10 different values" in station("shift", "tx_loss", "--model", "SK-V4", "--works", folder).out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("tx_lss", "--model", "SK-V4"), "did you mean 'tx_loss'?"),
+        (("tx_loss", "--model", "SK-V9"), "did you mean 'SK-V4'?"),
+        (("tx_loss", "--model", "SK-V4", "--rule", "WE9"), "--rule: there is no 'WE9'"),
+        (("tx_loss", "--model", "SK-V4", "--split", "oder"), "did you mean 'order'?"),
+    ],
+)
+def test_a_chart_of_what_is_not_there_is_refused_with_the_way_out(demos, station, words, told) -> None:
+    folder, _, _ = demos
+    refused = station("chart", *words, "--works", folder)
+    assert refused.code == 2
+    assert told in refused.err
+
+
 def test_a_day_without_runs_has_no_yield(demos, station) -> None:
     folder, _, _ = demos
     (nothing,) = json.loads(station("yield", "--works", folder, "--since", "2099-01-01", "--json").out)

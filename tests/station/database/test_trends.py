@@ -87,6 +87,7 @@ def test_failures_are_those_of_first_runs(production):
     assert production.first_failures() == [
         {
             "unit": 1,
+            "order": "SW-2025-031",
             "model": "SK-V4",
             "name": "rx_return_loss",
             "title": "rx_return_loss in words",
