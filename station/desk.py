@@ -61,7 +61,9 @@ if TYPE_CHECKING:
     from reports.signing import SigningKey
     from reports.trends.charting import Charted
     from reports.trends.charting import Wish as Wished
+    from reports.trends.differences import Differences
     from reports.trends.shifts import Shift
+    from station.capabilities import LimitCapability
     from station.packing import Pack
 
 
@@ -351,6 +353,20 @@ class Desk:
         from station.risking import model_risks
 
         return model_risks(self.works, self.store, model, characteristic, at_most)
+
+    def capabilities(
+        self, model: str, characteristic: str | None, last: int | None
+    ) -> tuple[LimitCapability, ...]:
+        """How well a model's units fit between its limits."""
+        from station.capabilities import model_capabilities
+
+        return model_capabilities(self.works, self.store, model, characteristic, last)
+
+    def differences(self, model: str, name: str, by: str, last: int | None) -> Differences:
+        """Whether groups of units, by operator or station, read differently."""
+        from station.capabilities import group_differences
+
+        return group_differences(self.works, self.store, model, name, by, last)
 
     def way_out(self, stored: StoredRun) -> WayOut:
         """What a run left undecided, what would decide it, and what persons decided since."""

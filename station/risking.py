@@ -21,7 +21,7 @@ def model_risks(
     `at_most` is a consumer's risk to find guard bands for. Raises UserMistake for an unknown model or
     characteristic, or where nothing was measured yet.
     """
-    table = tables.load(_table_of(works, model))
+    table = tables.load(limit_table_of(works, model))
     rows = {row.name: row for row in table.rows}
     if characteristic is not None and characteristic not in rows:
         raise UserMistake(
@@ -37,7 +37,8 @@ def model_risks(
     return tuple(assess(row, table.rules, by_name[row.name], at_most) for row in wanted)
 
 
-def _table_of(works: Works, model: str) -> Path:
+def limit_table_of(works: Works, model: str) -> Path:
+    """The file of the table that the model's recipe names. Raises UserMistake for an unknown model."""
     known = sorted(file.stem for file in works.recipes.glob("*.yaml"))
     if model not in known:
         raise UserMistake(f"there is no recipe for model '{model}'{suggest(model, known)}")

@@ -9,13 +9,14 @@ import pandas as pd
 from limits.reading import Claim
 
 COLUMNS = (
-    "run", "started", "serial", "order", "operator", "station", "recipe", "recipe_digest", "calibration", "title",
-    "unit", "value", "claim",
+    "run", "started", "serial", "order", "operator", "station", "recipe", "recipe_digest", "calibration", "tx_hz",
+    "rx_hz", "title", "unit", "value", "claim",
 )  # fmt: skip
 """One row for each judged run.
 
-`run` and `calibration` are their numbers in the records, `recipe` is name and revision, `started` UTC; `value` is in
-`unit` and NaN where there was none; `claim` says whether it is the value or only a bound (`limits.reading.Claim`).
+`run` and `calibration` are their numbers in the records, `tx_hz` and `rx_hz` the unit's channels, `recipe` is name
+and revision, `started` UTC; `value` is in `unit` and NaN where there was none; `claim` says whether it is the value
+or only a bound (`limits.reading.Claim`).
 """
 
 

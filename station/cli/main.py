@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import typer
 
-from station.cli.verbs import bench, keeping, keys, production, trying, units, works
+from station.cli.verbs import bench, capability, keeping, keys, production, trying, units, works
 
 EXIT_CODES = """Exit codes: 0 pass, or done; 2 your mistake; 3 fail; 4 undecided; 5 station fault; 130 stopped.
 
@@ -24,7 +24,7 @@ app = typer.Typer(
 )
 
 # In the order in which the help lists them.
-for group in (trying, works, keys, bench, units, production, keeping):
+for group in (trying, works, keys, bench, units, production, capability, keeping):
     app.add_typer(group.verbs)
 
 

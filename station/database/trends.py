@@ -98,6 +98,8 @@ def readings(
             _recipe().label("recipe"),
             _run.recipe_digest,
             _run.calibration_id.label("calibration"),
+            _order.tx_hz,
+            _order.rx_hz,
             table.title,
             table.unit,
             table.value,
