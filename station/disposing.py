@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from station.database.disposition import Fate, last_rework, scrapped
+from station.database.disposition import Fate, refuse_outdated, scrapped
 from station.database.store import Store
 from station.errors import UserMistake
 from station.rights import Act
@@ -40,11 +40,4 @@ def refuse_scrapped(store: Store, serial: str) -> None:
 
 def refuse_certificate(store: Store, serial: str, run_number: int) -> None:
     """Raises UserMistake where what a run says of a unit counts no more."""
-    dispositions = store.dispositions(serial)
-    if (gone := scrapped(dispositions)) is not None:
-        raise UserMistake(f"{serial} was {gone.sentence} ({gone.why}), and gets no certificate")
-    rework = last_rework(dispositions)
-    if rework is not None and rework.after_run >= run_number:
-        raise UserMistake(
-            f"{serial} was {rework.sentence}, so run {run_number} says nothing of it any more; test it again"
-        )
+    refuse_outdated(serial, store.dispositions(serial), run_number, "gets no certificate")

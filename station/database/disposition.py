@@ -75,6 +75,17 @@ def last_rework(dispositions: Sequence[Disposition]) -> Disposition | None:
     return next((each for each in reversed(in_force(dispositions)) if each.fate is Fate.REWORK), None)
 
 
+def refuse_outdated(serial: str, there: Sequence[Disposition], run_number: int, then: str) -> None:
+    """Raises UserMistake where what a run says of a unit counts no more; of a scrapped one it says what `then`."""
+    if (gone := scrapped(there)) is not None:
+        raise UserMistake(f"{serial} was {gone.sentence} ({gone.why}), and {then}")
+    rework = last_rework(there)
+    if rework is not None and rework.after_run >= run_number:
+        raise UserMistake(
+            f"{serial} was {rework.sentence}, so run {run_number} says nothing of it any more; test it again"
+        )
+
+
 def refuse(
     serial: str, there: Sequence[Disposition], runs: Sequence[RunLine], fate: Fate, corrects: int | None
 ) -> None:

@@ -11,6 +11,7 @@ from sqlalchemy.engine import Connection
 
 from station.database import disposition, read, schema, write
 from station.database.disposition import Disposition, Fate
+from station.database.entries import RunId
 
 
 def of_unit(connection: Connection, serial: str) -> tuple[Disposition, ...]:
@@ -21,6 +22,19 @@ def of_unit(connection: Connection, serial: str) -> tuple[Disposition, ...]:
     return tuple(
         Disposition(row.number, Fate(row.fate), row.person, row.made, row.why, row.after_run, row.corrects)
         for row in connection.execute(query)
+    )
+
+
+def refuse_resolution(connection: Connection, run_id: RunId) -> None:
+    """Raises UserMistake where what a run says of its unit counts no more, so that nobody need decide it."""
+    query = (
+        sa.select(schema.unit.c.serial, schema.run.c.run_number)
+        .join_from(schema.run, schema.unit)
+        .where(schema.run.c.id == run_id)
+    )
+    run = connection.execute(query).one()
+    disposition.refuse_outdated(
+        run.serial, of_unit(connection, run.serial), run.run_number, "nothing of it is left to resolve"
     )
 
 

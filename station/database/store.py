@@ -302,17 +302,20 @@ class Store:
     # --- what a person decided -------------------------------------------------------------------------------
 
     def refuse_resolution(self, run_id: RunId, corrects: int | None) -> None:
-        """Raises UserMistake where a person may not decide this run: not undecided, overtaken, decided already.
+        """Raises UserMistake where a person may not decide this run: not undecided, overtaken, decided already,
+        or its unit scrapped or reworked since.
 
         `corrects` is the number of the decision that is to be corrected.
         """
         with self._reading() as connection:
             resolutions.refuse(connection, run_id, corrects)
+            dispositions.refuse_resolution(connection, run_id)
 
     def keep_resolution(self, run_id: RunId, resolution: Resolution) -> None:
         """Keep what a person decided; the verdict stays as measured. Refuses as `refuse_resolution` does."""
         with self._writing() as connection:
             resolutions.refuse(connection, run_id, resolution.corrects)
+            dispositions.refuse_resolution(connection, run_id)
             resolutions.insert(connection, run_id, resolution)
             self._chain.enter(connection, [("resolution", (run_id, resolution.number))])
 

@@ -10,6 +10,7 @@ import pytest
 
 from limits.verdict import Outcome, Verdict
 from reports.resolution import Resolution, Ruling
+from station.database.disposition import Fate
 from station.database.entries import CertificateEntry, CertificateKind, RunId, RunState
 from station.database.store import Store
 from station.errors import StoreFault, UserMistake
@@ -103,6 +104,23 @@ def test_a_run_that_a_later_verdict_has_overtaken_is_not_resolved(
 ) -> None:
     judged(store, make, make.passed())
     with pytest.raises(UserMistake, match="run 1 of SKV-0101 was overtaken by run 2, which says pass"):
+        store.keep_resolution(run_id, decided(make))
+
+
+@pytest.mark.parametrize(
+    ("fate", "said"),
+    [
+        (Fate.SCRAP, r"SKV-0101 was scrapped by .* \(dropped\), and nothing of it is left to resolve"),
+        (Fate.REWORK, "SKV-0101 was reworked by .*, so run 1 says nothing of it any more; test it again"),
+    ],
+)
+def test_a_unit_that_was_scrapped_or_reworked_since_is_not_resolved(
+    store: Store, make: SimpleNamespace, run_id: RunId, fate: Fate, said: str
+) -> None:
+    store.keep_disposition("SKV-0101", fate, "Olaf Berg", make.finished, "dropped")
+    with pytest.raises(UserMistake, match=said):
+        store.refuse_resolution(run_id, None)
+    with pytest.raises(UserMistake, match=said):
         store.keep_resolution(run_id, decided(make))
 
 
