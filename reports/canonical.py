@@ -55,7 +55,7 @@ def _plain(value: Json) -> Json:
     if isinstance(value, float):
         if value.is_integer() and abs(value) < MOST_EXACT:
             return int(value)
-        if not 1e-4 <= abs(value) < 1e16:
+        if not 1e-4 <= abs(value) < MOST_EXACT:
             raise _Awkward
         return value
     if isinstance(value, dict):
