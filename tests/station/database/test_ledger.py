@@ -171,7 +171,7 @@ def test_everything_that_was_kept_has_a_line_in_the_order_of_keeping(filled, url
         lines = [(each.entry.kind, each.entry.key) for each in entries(connection, STATION)]
     assert [kind for kind, _ in lines if kind != "document"] == [
         "order", "calibration", "run", "certificate", "run", "resolution", "run", "order", "run",
-        "reset of a standard", "cable", "cable", "cable", "person", "disposition", "act", "approval",
+        "reset of a standard", "cable", "cable", "cable", "person", "disposition", "approval", "act",
     ]  # fmt: skip
     assert {
         ("order", "SW-2025-031"), ("run", "SKV-0101 run 1"), ("certificate", "SKV-0101-1"),
