@@ -79,17 +79,22 @@ def token_of(signer: cms.SignerInfo) -> cms.ContentInfo | None:
     return values[0]
 
 
-def vouched_for(signed: cms.SignedData, signer: asn1_x509.Certificate, known: Iterable[bytes]) -> bool:
+def vouched_for(
+    signed: cms.SignedData, signer: asn1_x509.Certificate, known: Iterable[bytes], *, with_root: bool
+) -> bool:
     """Whether a signature holds the signer's certificate and nothing but those that stand behind it, each once.
 
     No signature covers this collection, and a reader passes over what it does not need: a change there would go
-    unseen.
+    unseen. `with_root` says whether the root at the end may be among them: services of time send theirs, while
+    our own signatures leave it out.
     """
     held = [each.chosen.dump() for each in signed["certificates"]]
     chain = [signer.dump()]
     for _ in range(LONGEST_CHAIN):
         issuer = issuer_of(chain[-1], (*held, *known))
         if issuer is None or issuer in chain:
+            break
+        if not with_root and issuer_of(issuer, (issuer,)) == issuer:
             break
         chain.append(issuer)
     return len(held) == len(set(held)) and chain[0] in held and set(held) <= set(chain)

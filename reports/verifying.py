@@ -246,7 +246,7 @@ def _judged(
         found,
         intact=bool(status.intact and status.valid)
         and _as_written(signature, pdf)
-        and vouched_for(signature.signed_data, certificate, sure),
+        and vouched_for(signature.signed_data, certificate, sure, with_root=False),
         covers_whole_file=status.coverage is SignatureCoverageLevel.ENTIRE_FILE,
         signer=_name(certificate),
         fingerprint=bytes(certificate.sha256).hex(),
@@ -286,7 +286,7 @@ def _with_stamp(
         level=(Level.LONG_TERM if whole else Level.TIMESTAMPED) if trusted else Level.BASIC,
         intact=found.intact
         and bool(stamp.intact and stamp.valid)
-        and vouched_for(token["content"], service, sure)
+        and vouched_for(token["content"], service, sure, with_root=True)
         and is_as_written(token.dump(), token["content"], service),
         stamped_at=told,
         stamped_by=_name(service),
