@@ -225,6 +225,12 @@ def facts_of(certificate: bytes) -> Facts:
     )
 
 
+def same_key(one: bytes, other: bytes) -> bool:
+    """Whether two certificates (DER) are of the same key."""
+    first, second = (x509.load_der_x509_certificate(each).public_key() for each in (one, other))
+    return first == second
+
+
 def issued_by(certificate: bytes, root: Root) -> bool:
     """Whether the root signed this certificate (DER)."""
     return _issued_by(x509.load_der_x509_certificate(certificate), _certificate(root))

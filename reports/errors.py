@@ -13,6 +13,7 @@
         ├── WrongPassphrase   the passphrase does not open it
         ├── KeyExpired        its signer's certificate has run out
         ├── KeyRevoked        the works' root has revoked it
+        ├── TokenUnusable     the token that it is on is not there, or does not sign
         └── KeyNotYetValid    its signer's certificate does not begin until later
 
 Each message says what is wrong and what to do instead, in one line.
@@ -75,6 +76,10 @@ class KeyExpired(KeyUnusable):
 
 class KeyNotYetValid(KeyUnusable):
     """The signer's certificate does not begin until later."""
+
+
+class TokenUnusable(KeyUnusable):
+    """The token that the key is on is not there, lacks the key, or does not sign."""
 
 
 class KeyRevoked(KeyUnusable):

@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter
-from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes, SimpleSigner
+from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes, Signer, SimpleSigner
 from pyhanko.sign.signers.pdf_signer import PdfSignatureMetadata, PdfSigner
 from pyhanko.sign.validation.dss import DocumentSecurityStore
 from pyhanko_certvalidator.registry import SimpleCertificateStore
@@ -67,8 +67,8 @@ class SigningKey:
     chain: tuple[bytes, ...]
     """The certificates that stand behind it, as DER; none where it signed its own."""
 
-    signer: SimpleSigner
-    """What the PDF library signs with; holds the private key."""
+    signer: Signer
+    """What the PDF library signs with; holds the private key, or the way to it."""
 
     reserve: int
     """Bytes kept free in the file for a signature, so that none has to be made on trial."""
@@ -84,8 +84,15 @@ class SigningKey:
         key.check(now)
         return key
 
+    @property
+    def can_travel(self) -> bool:
+        """Whether another process can be given it: a key on a token cannot."""
+        return isinstance(self.signer, SimpleSigner)
+
     def __reduce__(self) -> tuple[object, ...]:
         """Sent to another process of ours by its parts: the library's own objects do not survive the way."""
+        if not isinstance(self.signer, SimpleSigner):
+            raise TypeError("a key on a token is used by the process that opened it")
         return _of_parts, (self.signer.signing_key.dump(), self.certificate, self.chain)
 
     def check(self, at: datetime) -> None:
@@ -212,6 +219,13 @@ def _of_parts(private_der: bytes, der: bytes, chain: tuple[bytes, ...]) -> Signi
     store = SimpleCertificateStore()  # type: ignore[no-untyped-call]
     store.register_multiple([asn1_x509.Certificate.load(other) for other in chain])
     own = asn1_x509.Certificate.load(der)
+    signer = SimpleSigner(signing_cert=own, signing_key=private, cert_registry=store, embed_roots=False)
+    return of_signer(own, chain, signer)
+
+
+def of_signer(own: asn1_x509.Certificate, chain: tuple[bytes, ...], signer: Signer) -> SigningKey:
+    """A key by what the PDF library signs with, wherever the key itself is; `chain` as DER."""
+    der = own.dump()
     return SigningKey(
         name=own.subject.native.get("common_name", own.subject.human_friendly),
         fingerprint=bytes(own.sha256).hex(),
@@ -219,6 +233,6 @@ def _of_parts(private_der: bytes, der: bytes, chain: tuple[bytes, ...]) -> Signi
         valid_until=own.not_valid_after,
         certificate=der,
         chain=chain,
-        signer=SimpleSigner(signing_cert=own, signing_key=private, cert_registry=store, embed_roots=False),
-        reserve=CMS_OVERHEAD + len(der) + sum(map(len, chain)) + private.byte_size * 2,
+        signer=signer,
+        reserve=CMS_OVERHEAD + len(der) + sum(map(len, chain)) + own.public_key.byte_size * 2,
     )

@@ -267,7 +267,7 @@ class OpenBench:
         def around(identity: str) -> Circumstances:
             return Circumstances(
                 self.works.folder,
-                self.works.key,
+                self.works.needed_to_sign,
                 self.bench,
                 self.store,
                 self.clock(),

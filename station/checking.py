@@ -162,6 +162,8 @@ def _works(path: Path, around: Surroundings) -> None:
     named = list(works.trusted)
     if works.timestamping is not None:
         named.append(works.timestamping.trusted)
+    if works.token is not None:
+        named.append(works.folder / works.token.module)
     if works.passphrase.file is not None:
         named.append(works.folder / works.passphrase.file)
     if missing := [file for file in named if not file.exists()]:

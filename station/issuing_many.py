@@ -63,14 +63,15 @@ def issue_many(
 ) -> Iterator[Issued]:
     """The certificate of each unit's latest verdict, as soon as it is filed; what was made before is only found.
 
-    `processes` is how many draw; by itself this one for a few, else one for each processor. Raises what
+    `processes` is how many draw; by itself this one for a few, else one for each processor; this one alone for a key
+    on a token. Raises what
     `issuing.issue` raises; what was filed by then stays.
     """
     # Runs are read one after the other: with their sweeps, those of a large order would fill the memory.
     wanted = list(serials)
     runs = (run for run in map(store.latest_judged, wanted) if run is not None)
     tasks = (already(works, store, run) or _source(works, store, run) for run in runs)
-    if processes == 1 or (not processes and len(wanted) <= FEW):
+    if processes == 1 or not key.can_travel or (not processes and len(wanted) <= FEW):
         yield from (_filed(store, task, now, key) for task in tasks)
         return
     count = processes or os.cpu_count() or 1

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from limits.yamlfile import read_bytes
+from station import tokens
 from station.errors import UserMistake
 from station.files import write_whole
 from station.settings import Works
@@ -61,17 +62,22 @@ def make_key(
 ) -> tuple[Path, Path]:
     """Make the works' signing key and, beside it, its certificate. The root signs it where the works has one.
 
-    Raises UserMistake when there is a key already, unless it is to be renewed: what was signed with it must stay
-    verifiable, so its certificate is kept.
+    A key on a token is there already, and gets a certificate of the root. Raises UserMistake when there is a key
+    already, unless it is to be renewed: what was signed with it must stay verifiable, so its certificate is kept.
     """
     from reports.authority import issue_key
     from reports.signing import SigningKey, make_key, public_certificate
 
     if not renew:
-        _refuse_there(works.key, "station key --renew")
+        _refuse_there(works.needed_to_sign, "station key --renew")
     root = open_root(works, root_passphrase, valid_from) if is_there(root_certificate(works)) else None
-    word = passphrase().encode()
     names = f"{works.name} final test", works.name
+    if works.token is not None:
+        certificate = _certified(works, root, passphrase, names, valid_from, years)
+        _retire(works, own_certificate(works))
+        write_whole(own_certificate(works), certificate)
+        return works.key, own_certificate(works)
+    word = passphrase().encode()
     if root is None:
         data = make_key(*names, word, valid_from, years)
     else:
@@ -87,11 +93,42 @@ def open_key(works: Works, passphrase: str, now: datetime) -> SigningKey:
     """The works' signing key. Raises UserMistake or reports.errors.KeyUnusable with the way out."""
     from reports.signing import SigningKey
 
-    if not is_there(works.key):
-        raise UserMistake(f"{works.key}: there is no signing key; make one with `station key`")
-    key = SigningKey.load(read_bytes(works.key), passphrase.encode(), now)
-    _refuse_revoked(works, key)
+    if not is_there(works.needed_to_sign):
+        raise UserMistake(f"{works.needed_to_sign}: there is no signing key; make one with `station key`")
+    if works.token is None:
+        key = SigningKey.load(read_bytes(works.key), passphrase.encode(), now)
+    else:
+        key = _on_token(works, passphrase, now)
+    _refuse_revoked(works, key.certificate, key.chain)
     return key
+
+
+def _on_token(works: Works, pin: str, now: datetime) -> SigningKey:
+    from reports.authority import issuer_of
+
+    (own, *behind) = certificates_in((own_certificate(works),))
+    roots = certificates_in((root_certificate(works),)) if is_there(root_certificate(works)) else ()
+    root = issuer_of(own, roots)
+    chain = (*behind, *((root,) if root is not None else ()))
+    return tokens.load(works, pin, own, chain, now)
+
+
+def _certified(
+    works: Works, root: Root | None, pin: Ask, names: tuple[str, str], valid_from: datetime, years: int
+) -> bytes:
+    """The root's certificate, as PEM, of the key on the works' token."""
+    from reports.authority import issue_certificate, pem, same_key
+
+    if root is None:
+        raise UserMistake(
+            "a key on a token needs a root that signs its certificate; make one with `station key --root`"
+        )
+    certificate = issue_certificate(root, tokens.public_key(works, pin()), names, valid_from, years)
+    known = certificates_in(own_certificates(works))
+    for each in known:
+        if same_key(each, certificate):
+            _refuse_revoked(works, each, known)
+    return pem(certificate)
 
 
 def open_root(works: Works, passphrase: Ask | None, now: datetime) -> Root:
@@ -164,16 +201,20 @@ def _refuse_there(path: Path, renew: str) -> None:
         )
 
 
-def _refuse_revoked(works: Works, key: SigningKey) -> None:
-    from reports.authority import revocation_of
+def _refuse_revoked(works: Works, certificate: bytes, chain: Iterable[bytes]) -> None:
+    from reports.authority import facts_of, revocation_of
     from reports.errors import KeyRevoked
 
-    issuers = (*certificates_in(own_certificates(works)), *key.chain)
-    found = revocation_of(key.certificate, issuers, lists_in(own_lists(works)))
+    issuers = (*certificates_in(own_certificates(works)), *chain)
+    found = revocation_of(certificate, issuers, lists_in(own_lists(works)))
     if found is not None:
+        way_out = (
+            "make a new one" if works.token is None else "make a new one on the token, name it in works.yaml,"
+        )
+        certify = "with `station key --renew`" if works.token is None else "and run `station key --renew`"
         raise KeyRevoked(
-            f"the signing key of {key.name} was revoked on {found.revoked:%Y-%m-%d} ({found.cause.word}); make a new "
-            "one with `station key --renew`"
+            f"the signing key of {facts_of(certificate).name} was revoked on {found.revoked:%Y-%m-%d} "
+            f"({found.cause.word}); {way_out} {certify}"
         )
 
 

@@ -33,6 +33,7 @@ from station.signing_settings import (
     SigningForm,
     TimestampForm,
     Timestamping,
+    TokenForm,
     secret,
     timestamping_of,
 )
@@ -124,6 +125,14 @@ class Works:
     works_database: str | None = None
     """SQLAlchemy URL of the database that all stations carry their records to; None where there is none."""
 
+    token: TokenForm | None = None
+    """Where the signing key is when it is on a token; the file beside `key` then holds its certificate alone."""
+
+    @property
+    def needed_to_sign(self) -> Path:
+        """The file without which nothing is signed."""
+        return self.key if self.token is None else self.key.with_suffix(".pem")
+
     @property
     def bench(self) -> Path:
         """The bench file."""
@@ -174,13 +183,19 @@ def load(folder: Path) -> Works:
 
 
 def passphrase(works: Works, environment: Mapping[str, str], ask: Callable[[str], str]) -> str:
-    """The passphrase of the signing key. Raises UserMistake when it is not where `works.yaml` says."""
-    return secret(works.passphrase, works.key.name, works.folder, environment, ask)
+    """The passphrase of the signing key, or the PIN of its token.
+
+    Raises UserMistake when it is not where `works.yaml` says.
+    """
+    what = (
+        f"passphrase of {works.key.name}" if works.token is None else f"PIN of the token {works.token.label}"
+    )
+    return secret(works.passphrase, what, works.folder, environment, ask)
 
 
 def root_passphrase(works: Works, environment: Mapping[str, str], ask: Callable[[str], str]) -> str:
     """The passphrase of the root key, as `passphrase` does."""
-    return secret(works.root_passphrase, works.root.name, works.folder, environment, ask)
+    return secret(works.root_passphrase, f"passphrase of {works.root.name}", works.folder, environment, ask)
 
 
 def create(folder: Path, name: str, address: tuple[str, ...], bench: str, database: str = DATABASE) -> Works:
@@ -264,6 +279,7 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         house=house_of(form.style, folder, lambda what: source.mistake(("style", "logo"), what)),
         keep_years=form.keep_records,
         works_database=form.works_database,
+        token=form.signing.token,
     )
 
 
@@ -331,6 +347,8 @@ signing:
   key: keys/signing.p12
   # Instead of prompt:  {{file: keys/passphrase}}  or  {{environment: VARIABLE}}
   passphrase: prompt
+  # A key on a token (PKCS#11); the passphrase is then its PIN:
+  # token: {{module: /usr/lib/softhsm/libsofthsm2.so, label: LABEL OF THE TOKEN, key: LABEL OF THE KEY}}
   # Of the works' own root (station key --root). It may lie on a stick in the safe:  root: /media/stick/root.p12
 
 # A service that stands for when something was signed (RFC 3161), and what it is known by:

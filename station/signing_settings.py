@@ -38,9 +38,21 @@ def _passphrase(value: object) -> Passphrase:
 Source = Annotated[Passphrase, PlainValidator(_passphrase)]
 
 
+class TokenForm(Form):
+    """A key on a token, by PKCS#11; `passphrase` is then its PIN."""
+
+    module: Text
+    """The library that came with the token, by its whole path."""
+
+    label: Text
+    key: Text
+    """The label of the key on it."""
+
+
 class SigningForm(Form):
     """The key that signs the certificates, and the root that stands behind it."""
 
+    token: TokenForm | None = None
     key: Text = "keys/signing.p12"
     passphrase: Source = Passphrase()
     root: Text = "keys/root.p12"
@@ -83,7 +95,7 @@ def timestamping_of(form: TimestampForm | None, folder: Path) -> Timestamping | 
 def secret(
     source: Passphrase, what: str, folder: Path, environment: Mapping[str, str], ask: Callable[[str], str]
 ) -> str:
-    """The passphrase from where it is said to be; `ask` shows a prompt and returns a text, `what` names the key.
+    """The passphrase from where it is said to be; `ask` shows a prompt and returns a text, `what` names the secret.
 
     Raises UserMistake when it is not there.
     """
@@ -94,9 +106,9 @@ def secret(
             )
         return environment[source.environment]
     if source.file is None:
-        return ask(f"Passphrase of {what}")
+        return ask(f"{what[0].upper()}{what[1:]}")
     file = folder / source.file
     try:
         return file.read_text(encoding="utf-8").rstrip("\r\n")
     except (OSError, ValueError) as error:
-        raise UserMistake(f"{file}: the passphrase of {what} cannot be read from it: {error}") from error
+        raise UserMistake(f"{file}: the {what} cannot be read from it: {error}") from error

@@ -25,13 +25,19 @@ def make_key(folder: Path, years: int | None, by: str, *, renew: bool) -> None:
     works = _allowed(folder, by, "signing key")
     secret, public = keyring.make_key(
         works,
-        passphrase(works, twice=True),
+        passphrase(works, twice=works.token is None),
         now_utc(),
         years or keyring.KEY_YEARS,
         root_passphrase=_root_passphrase(works),
         renew=renew,
     )
-    say(out(), f"Signing key: {secret} (keep it and its passphrase safe)")
+    if works.token is None:
+        say(out(), f"Signing key: {secret} (keep it and its passphrase safe)")
+    else:
+        say(
+            out(),
+            f"Signing key: '{works.token.key}' on the token '{works.token.label}'; its certificate: {public}",
+        )
     root = keyring.root_certificate(works)
     if keyring.is_there(root):
         say(out(), f"Signed by the works' root: customers need nothing but {root}")
@@ -48,7 +54,7 @@ def make_root(folder: Path, years: int | None, by: str, *, renew: bool) -> None:
     public = keyring.make_root(
         works, _root_passphrase(works, twice=True), now_utc(), years or keyring.ROOT_YEARS, renew=renew
     )
-    again = " --renew" if keyring.is_there(works.key) else ""
+    again = " --renew" if keyring.is_there(works.needed_to_sign) else ""
     say(
         out(),
         f"Root key: {works.root} (take it off this computer, with its passphrase, into a safe)\n"
