@@ -33,6 +33,7 @@ from station.locking import alone
 from station.measurements.repeatability import Repeatability
 from station.orders import WorkOrder
 from station.progress import progress
+from station.retesting import because_of, refuse_unexplained
 from station.rights import Act
 from station.sequencer import recipe as recipes
 from station.sequencer import run
@@ -117,18 +118,25 @@ class OpenBench:
         bench_c: float | None = None,
         settled_since: datetime | None = None,
         recipe: Path | None = None,
+        because: str = "",
+        why: str = "",
     ) -> Judged:
         """Test one unit by its model's recipe, or by another one.
 
         What is said of its temperature and of how long it has lain at the bench is not asked of the operator. A
-        unit that settled there tells the temperature of the bench, else `bench_c` does.
+        unit that settled there tells the temperature of the bench, else `bench_c` does. `because` is a code of the
+        works' reasons for a retest, `why` what is to be known beside it.
         Raises UserMistake or BadInput before anything is touched, StationFault when the station fails or is not
         ready, KeyboardInterrupt when the operator stops.
         """
         unit = product(self.store.unit(serial), "measure it with `station standard`")
         who = self.expect(Act.TEST, unit.serial, self.operator.name)
         refuse_scrapped(self.store, unit.serial)
+        reasons = self.works.retest_reasons
+        reason = because_of(reasons, because, why)
         prepared = self._prepare(unit, recipe)
+        if reason is None:
+            refuse_unexplained(self.store, unit.serial, prepared.recipe.form.retests, reasons)
         refuse_drafts(self.store, prepared.recipe, prepared.table)
         arrival = Arrival(
             prepared.unit.serial,
@@ -153,6 +161,7 @@ class OpenBench:
             self.clock(),
             in_force(self.bench, self.store),
         )
+        task = replace(task, head=replace(task.head, because=reason))
         means = run.Means(
             self.analyzer,
             self.operator,

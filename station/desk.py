@@ -382,6 +382,12 @@ class Desk:
 
         return yields(table_of(self.store.run_counts(since, until)), by)
 
+    def retest_reasons(self, by: Sequence[str], since: date | None, until: date | None) -> DataFrame:
+        """Why units were tested again (`reports.trends.retests`), over the same days."""
+        from reports.trends.retests import reasons, table_of
+
+        return reasons(table_of(self.store.retests(since, until)), by)
+
     def failures(self, since: date | None, until: date | None) -> DataFrame:
         """What units failed in at their first run, the most frequent first."""
         import pandas as pd

@@ -11,7 +11,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path, PurePosixPath
 from typing import Annotated
@@ -45,6 +45,15 @@ DATABASE = f"{_SQLITE}records.sqlite"
 
 MOST_LINES = 6
 """Of an address, as certificates have room."""
+
+RETEST_REASONS: Mapping[str, str] = {
+    "cabling": "the cabling was doubted",
+    "station": "the station was repaired",
+    "rework": "the unit was worked on",
+    "customer": "the customer asked for it",
+    "sampling": "the unit was drawn as a sample",
+}
+"""Of a works that lists none of its own in `works.yaml`: code, and what it means."""
 
 _DATABASES = ("sqlite", "postgresql")
 _URLS = "like sqlite:///records.sqlite or postgresql://USER@HOST/NAME"
@@ -89,6 +98,7 @@ class WorksForm(Form):
     style: StyleForm = StyleForm()
     keep_records: Annotated[int | None, PlainValidator(years_of)] = None
     works_database: Annotated[str | None, PlainValidator(_server)] = None
+    retest_reasons: dict[Line, Line] | None = Field(default=None, min_length=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +137,9 @@ class Works:
 
     token: TokenForm | None = None
     """Where the signing key is when it is on a token; the file beside `key` then holds its certificate alone."""
+
+    retest_reasons: Mapping[str, str] = field(default_factory=lambda: RETEST_REASONS)
+    """Why a unit may be tested again: codes, and what each means."""
 
     @property
     def needed_to_sign(self) -> Path:
@@ -280,6 +293,7 @@ def _works(folder: Path, source: YamlFile[WorksForm]) -> Works:
         keep_years=form.keep_records,
         works_database=form.works_database,
         token=form.signing.token,
+        retest_reasons=form.retest_reasons or RETEST_REASONS,
     )
 
 
@@ -353,6 +367,9 @@ signing:
 
 # A service that stands for when something was signed (RFC 3161), and what it is known by:
 # timestamp: {{service: http://time.example/stamp, trusted: keys/time.pem, if_down: issue}}    # or: refuse
+
+# Why a unit may be tested again (station test --because CODE), instead of the reasons that every works has:
+# retest_reasons: {{sampling: the unit was drawn as a sample, audit: a customer's auditor asked for it}}
 
 # Certificates of other works whose signatures count here, e.g. - keys/other.pem
 trusted: []

@@ -43,15 +43,20 @@ def yields(counts: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     (judged runs beyond the first, per unit), `undecided`, `released` and `rejected` by a person (of units, as they
     stand), `faults` (of runs) and `hours_lost` to them. A share of nothing is NaN.
     """
-    named = counts.assign(
-        **{period: pd.to_datetime(counts["day"]).dt.strftime(form) for period, form in PERIODS.items()}
-    )
+    named = with_periods(counts)
     numbers = [*COUNTS, "hours_lost"]
     if by:
         groups = named.groupby(list(by), sort=True)[numbers].sum().reset_index()
     else:
         groups = named[numbers].sum().to_frame().T
     return pd.DataFrame([_row(group, by) for _, group in groups.iterrows()])
+
+
+def with_periods(counts: pd.DataFrame) -> pd.DataFrame:
+    """The table with a column for each of PERIODS."""
+    return counts.assign(
+        **{period: pd.to_datetime(counts["day"]).dt.strftime(form) for period, form in PERIODS.items()}
+    )
 
 
 def _row(group: pd.Series[float], by: Sequence[str]) -> dict[str, object]:

@@ -28,11 +28,12 @@ def test(
     bench_temperature: str | None,
     settled_since: str | None,
     recipe: Path | None,
+    reason: tuple[str, str],
     *,
     may_ask: bool,
     as_json: bool,
 ) -> Exit:
-    """Test one unit with a person at the bench."""
+    """Test one unit with a person at the bench; `reason` is the code of a retest, and more words."""
     from station.cli.terminal import RunTeller, TerminalOperator
     from station.desk import open_desk
 
@@ -51,6 +52,8 @@ def test(
                     bench_c=bench_c,
                     settled_since=since,
                     recipe=recipe,
+                    because=reason[0],
+                    why=reason[1],
                 )
             except KeyboardInterrupt:
                 say(aside(), "Stopped by the operator: no verdict; what was swept is kept.")

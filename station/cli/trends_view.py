@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from station.cli.asking import out
 from station.cli.tables import Column, say, show
@@ -29,9 +29,11 @@ def show_yield(
         if key not in known:
             raise UserMistake(f"--by: nothing is kept by '{key}'{suggest(key, known)}")
     with open_desk(folder) as desk:
-        table = desk.yields(list(dict.fromkeys(by)), since, until)
+        keys = list(dict.fromkeys(by))
+        table = desk.yields(keys, since, until)
+        reasons = desk.retest_reasons(keys, since, until)
     columns = (
-        *(Column(key, key.capitalize(), least=8 if key in PERIODS else None) for key in dict.fromkeys(by)),
+        *(Column(key, key.capitalize(), least=8 if key in PERIODS else None) for key in keys),
         Column("units", "Units", right=True, least=5),
         Column("first_pass", "At once", _percent, right=True, least=7),
         Column("between", "95 %", least=7),
@@ -43,8 +45,18 @@ def show_yield(
         Column("hours_lost", "Hours", lambda hours: f"{hours:.1f}", right=True),
     )
     rows = [{**row, "between": _between(row)} for row in table.to_dict("records")]
-    _show(table, rows, columns, as_json=as_json)
-    if not as_json:
+    if as_json:
+        facts = [
+            {**row, "retest_reasons": _reasons_of(row, reasons, keys)} for row in table.to_dict("records")
+        ]
+        show(_without_nan(facts), columns, out(), as_json=True)
+    else:
+        _show(table, rows, columns, as_json=False)
+        for row in rows:
+            if found := _reasons_of(row, reasons, keys):
+                group = " ".join(str(row[key]) for key in keys)
+                told = ", ".join(f"{number} {reason}" for reason, number in found.items())
+                say(out(), f"Retests{f' of {group}' if group else ''}: {told}.", wrap=True)
         say(
             out(),
             "At once: passed at the first run after assembly or a rework, with the interval that so few units "
@@ -53,6 +65,14 @@ def show_yield(
             "beyond the first, per unit. Fault: runs that the station broke off, and the hours they took.",
             wrap=True,
         )
+
+
+def _reasons_of(row: Mapping[Hashable, Any], reasons: DataFrame, keys: Sequence[str]) -> dict[str, int]:
+    """Of one row: how many retests there were for each reason, the most frequent first."""
+    mine = reasons
+    for key in keys:
+        mine = mine[mine[key] == row[key]]
+    return dict(zip(mine["reason"], map(int, mine["retests"]), strict=True))
 
 
 def _decided(table: DataFrame) -> list[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -40,6 +41,9 @@ def show_history(
         console,
         as_json=False,
     )
+    for line in history.runs:
+        if line.because:
+            say(console, f"Run {line.run_number} was made because {line.because.sentence}", wrap=True)
     dispose_acts.show(history.dispositions, console)
     if stored is not None and way_out is not None:
         _show_run(stored, console)
@@ -66,6 +70,7 @@ def run_facts(stored: StoredRun, way_out: WayOut) -> dict[str, Any]:
         "temperature_c": stored.head.temperature_c,
         "temperature_end_c": stored.temperature_end_c,
         "settled_since": stored.head.settled_since,
+        "retest": asdict(stored.head.because) if stored.head.because else None,
         "sweep_s": sum(sweep.took_s for sweep in stored.sweeps),
         "doubted": [
             {"hookup": each.sweep.hookup.name, "started": each.sweep.started, "doubt": each.doubt}
@@ -105,6 +110,7 @@ def _run_row(line: RunLine) -> dict[str, Any]:
         "verdict": line.outcome.value if line.outcome else line.state.value,
         "because": line.resolution.sentence if line.resolution else line.why or _first_of(line.failed),
         "resolution": line.resolution.ruling.value if line.resolution else None,
+        "retest": asdict(line.because) if line.because else None,
     }
 
 

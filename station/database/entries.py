@@ -140,6 +140,25 @@ class StoredCalibration:
 
 
 @dataclass(frozen=True, slots=True)
+class Because:
+    """Why a unit is tested again."""
+
+    code: str
+    """One of the works' list."""
+
+    means: str
+    """What the list said of it then."""
+
+    why: str = ""
+    """What the operator added."""
+
+    @property
+    def sentence(self) -> str:
+        """E.g. `the cabling was doubted (cabling): RX cable loose`."""
+        return f"{self.means} ({self.code}){f': {self.why}' if self.why else ''}"
+
+
+@dataclass(frozen=True, slots=True)
 class RunHead:
     """What is known when a run begins."""
 
@@ -164,6 +183,9 @@ class RunHead:
 
     settled_since: datetime | None = None
     """Since when the unit had lain at the bench, aware; None where nobody said."""
+
+    because: Because | None = None
+    """Why the unit is tested again; None where nobody said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +231,9 @@ class RunLine:
 
     resolution: Resolution | None = None
     """What a person decided of an undecided run; the last one."""
+
+    because: Because | None = None
+    """Why the unit was tested again; None where nobody said."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,6 +16,7 @@ from reports.record import Instrument
 from reports.resolution import Resolution
 from station.database import calibrations, resolutions, schema, sweep_codec
 from station.database.entries import (
+    Because,
     CalibrationId,
     CertificateEntry,
     CertificateKind,
@@ -237,7 +238,12 @@ def _head(connection: Connection, row: Row[Any]) -> RunHead:
         loads=tuple(LoadText(load.port, texts[load.digest]) for load in loads),
         calibration=None if row.calibration_id is None else CalibrationId(row.calibration_id),
         settled_since=row.settled_since,
+        because=_because(row),
     )
+
+
+def _because(row: Row[Any]) -> Because | None:
+    return row.retest_code and Because(row.retest_code, row.retest_means, row.retest_why or "")
 
 
 def _of_run(connection: Connection, table: sa.Table, run_id: int) -> Sequence[Row[Any]]:
@@ -337,6 +343,7 @@ def _line(row: Row[Any], failed: tuple[str, ...], resolution: Resolution | None)
         outcome=None if row.outcome is None else Outcome(row.outcome),
         failed=failed,
         resolution=resolution,
+        because=_because(row),
     )
 
 

@@ -239,6 +239,10 @@ run = sa.Table(
     sa.Column("temperature_c", sa.Double),
     sa.Column("temperature_end_c", sa.Double),
     sa.Column("settled_since", UtcTime),
+    # Why the unit is tested again: a code of the works' list, what the list said of it then, and more words.
+    sa.Column("retest_code", sa.Text),
+    sa.Column("retest_means", sa.Text),
+    sa.Column("retest_why", sa.Text),
     _required("recipe_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("limits_digest", sa.String(64), sa.ForeignKey("document.digest")),
     _required("bench_digest", sa.String(64), sa.ForeignKey("document.digest")),

@@ -524,6 +524,11 @@ class Store:
         with self._reading() as connection:
             return trends.run_counts(connection, since, until)
 
+    def retests(self, since: date | None = None, until: date | None = None) -> trends.Rows:
+        """Judged production runs beyond a unit's first, counted as `run_counts` does and by the reason for them."""
+        with self._reading() as connection:
+            return trends.retests(connection, since, until)
+
     def first_failures(self, since: date | None = None, until: date | None = None) -> trends.Rows:
         """Every characteristic that failed in the first judged run of a unit."""
         with self._reading() as connection:

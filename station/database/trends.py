@@ -55,6 +55,15 @@ def run_counts(connection: Connection, since: date | None, until: date | None) -
     return _rows(connection, query)
 
 
+def retests(connection: Connection, since: date | None, until: date | None) -> Rows:
+    """Judged runs beyond a unit's first, counted as `run_counts` does and by the `reason` for them, or none."""
+    runs = _runs()
+    keys = [runs.c[name] for name in ("day", "model", "order", "station", "operator", "recipe", "reason")]
+    query = sa.select(*keys, sa.func.count().label("retests")).group_by(*keys)
+    again = query.where(runs.c.state == RunState.JUDGED.value, runs.c.nth > 1)
+    return _rows(connection, _between(again, runs, since, until))
+
+
 def first_failures(connection: Connection, since: date | None, until: date | None) -> Rows:
     """`unit`, `order`, `model`, `name`, `title` of every characteristic that failed in a unit's first judged run."""
     runs, decision, reading = _runs(), schema.decision.c, schema.reading.c
@@ -181,6 +190,7 @@ def _runs() -> sa.Subquery:
             _recipe().label("recipe"),
             _hours().label("hours"),
             _ruling().label("ruling"),
+            _run.retest_code.label("reason"),
             place.over(partition_by=alike, order_by=_run.run_number).label("nth"),
             place.over(partition_by=alike[:2], order_by=_run.run_number.desc()).label("nth_last"),
         )

@@ -14,7 +14,15 @@ from sqlalchemy.engine import Connection
 from limits.reading import Reading
 from limits.verdict import Decision, Outcome, Verdict
 from station.database import refuse, schema, sweep_codec
-from station.database.entries import CertificateEntry, OrderKind, RunHead, RunId, RunState, StoredText
+from station.database.entries import (
+    Because,
+    CertificateEntry,
+    OrderKind,
+    RunHead,
+    RunId,
+    RunState,
+    StoredText,
+)
 from station.database.gather import Key
 from station.errors import StoreFault
 from station.measurements.sweep import Sweep
@@ -109,6 +117,7 @@ def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int)
         "limits_digest": head.limits.digest,
         "bench_digest": head.bench.digest,
         "calibration_id": head.calibration,
+        **(_because_row(head.because) if head.because else {}),
     }
     run_id = RunId(insert(connection, schema.run, row))
     named = [{"role": each.role, "identity": each.identity} for each in head.instruments]
@@ -116,6 +125,14 @@ def insert_run(connection: Connection, head: RunHead, unit_id: int, number: int)
     loads = [{"port": each.port, "digest": each.text.digest} for each in head.loads]
     _insert_rows(connection, schema.load, run_id, loads)
     return run_id
+
+
+def _because_row(because: Because) -> Values:
+    return {
+        "retest_code": because.code,
+        "retest_means": because.means,
+        "retest_why": because.why or None,
+    }
 
 
 def sweep_row(sweep: Sweep) -> Values:

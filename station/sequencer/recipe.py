@@ -16,7 +16,7 @@ from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from limits.errors import BadInput, Mistake
 from limits.formwords import suggest
-from limits.quantity import Channels, Dbm, Decibel, FileName, Flag, Frequency, Hertz, Span, Text
+from limits.quantity import Channels, Dbm, Decibel, FileName, Flag, Frequency, Hertz, Span, Text, Whole
 from limits.table import LimitTable, misfits
 from limits.units import hertz_text, in_one_unit
 from limits.yamlfile import Form, YamlFile, editor_schema, parse, read
@@ -40,6 +40,9 @@ PATHS: dict[str, tuple[Hookup, Port, Port]] = {
 _POWER = (
     "the power lies from -60 to +10 dBm: a stronger source can hurt receivers, a weaker one is lost in noise"
 )
+
+
+_RETESTS = "a recipe allows 0 to 100 retests without a reason"
 
 
 class AnalyzerForm(Form):
@@ -119,6 +122,9 @@ class RecipeForm(Form):
     overview: OverviewForm
     conditions: ConditionsForm | None = None
     """Of the unit, for a run to be begun and to count."""
+
+    retests: Annotated[Whole, within(0, 100, _RETESTS)] = 1
+    """How often a unit may be tested again without a reason, since final assembly or its last rework."""
 
     characteristics: dict[Text, CharacteristicForm] = Field(min_length=1)
 

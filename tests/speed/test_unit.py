@@ -171,7 +171,7 @@ class Station:
 
     def test(self) -> int:
         """The number of the run, which passed."""
-        judged = self.bench.test(SERIAL, temperature_c=23.0)
+        judged = self.bench.test(SERIAL, temperature_c=23.0, because="sampling")
         assert judged.verdict.outcome is Outcome.PASS
         return judged.key.run_number
 

@@ -117,6 +117,10 @@ def test(
     recipe: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Another recipe than the model's own.")
     ] = None,
+    because: Annotated[
+        str, typer.Option(metavar="CODE", help="Why it is tested again: a reason of works.yaml.")
+    ] = "",
+    why: Annotated[str, typer.Option(metavar="TEXT", help="What else is to be known of that reason.")] = "",
     no_input: Annotated[
         bool,
         typer.Option("--no-input", help="Ask nothing but the hook-ups and wait for nothing; refuse instead."),
@@ -134,6 +138,7 @@ def test(
         bench_temperature,
         settled_since,
         recipe,
+        (because, why),
         may_ask=not no_input,
         as_json=as_json,
     )

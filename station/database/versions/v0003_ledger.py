@@ -106,12 +106,17 @@ def _ledger() -> None:
 
 
 def _runs() -> None:
-    """Stations number apart from each other; in the works' database their runs come together."""
+    """Stations number apart from each other; in the works' database their runs come together.
+
+    Nobody said so far why a unit was tested again.
+    """
     with op.batch_alter_table("run") as table:
         table.drop_constraint("uq_run_unit_id_run_number", type_="unique")
         table.create_unique_constraint(
             "uq_run_unit_id_station_run_number", ["unit_id", "station", "run_number"]
         )
+        for name in ("retest_code", "retest_means", "retest_why"):
+            table.add_column(sa.Column(name, sa.Text(), nullable=True))
 
 
 def _approvals() -> None:
