@@ -1,4 +1,5 @@
-"""What travels inside a certificate, read back: the bytes of a PDF in, the twin and the Touchstone text out.
+"""What travels inside a certificate, read back: the bytes of a PDF in, the twin and the Touchstone text out; and
+whether the page names it.
 
 Read by the library that checks signatures, so that what is compared is what was checked.
 """
@@ -6,6 +7,7 @@ Read by the library that checks signatures, so that what is compared is what was
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +15,7 @@ from typing import Any
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 from reports.canonical import Json, parsed
-from reports.errors import NoTwin
+from reports.errors import NoTwin, OtherForm
 from reports.twin import FORM, digest_of
 
 
@@ -53,6 +55,24 @@ def twin_in(pdf: bytes) -> Twin:
     return Twin(data, _network(said, files), said)
 
 
+def names_on_page(pdf: bytes, digest: str) -> bool:
+    """Whether a page of a certificate shows this digest as text, in whatever groups and lines.
+
+    The typeface is embedded so that ASCII keeps its codes, as the drawing library does by default; so the digits are
+    looked for in the texts of the pages as they are drawn.
+    """
+    pages = PdfFileReader(io.BytesIO(pdf)).root["/Pages"]["/Kids"]
+    for number in range(len(pages)):
+        shown = _DRAWN.findall(pages[number]["/Contents"].data)
+        if digest.encode() in b"".join(shown).replace(b" ", b""):
+            return True
+    return False
+
+
+_DRAWN = re.compile(rb"\(((?:[^()\\]|\\.)*)\) Tj")
+"""A text as it is drawn (ISO 32000-1, 7.3.4.2 and 9.4.3)."""
+
+
 def files_in(pdf: bytes) -> dict[str, bytes]:
     """Every attached file by its name, in the name tree's order."""
     listed = PdfFileReader(io.BytesIO(pdf)).root
@@ -70,7 +90,7 @@ def _understood(data: bytes) -> dict[str, Any]:
     except ValueError as error:
         raise NoTwin(f"the attached JSON cannot be read: {error}") from error
     if not isinstance(said, dict) or said.get("form") != FORM:
-        raise NoTwin(f"the attached JSON is not of the form {FORM}; read it with a newer program")
+        raise OtherForm(f"the attached JSON is not of the form {FORM}; read it with a newer program")
     return said
 
 

@@ -5,6 +5,7 @@
     ├── NothingFailed         a failure sheet was asked for a unit that passed
     ├── NotSignable           these bytes are not a PDF that can be signed, or are signed already
     ├── NoTwin                a PDF does not carry the machine-readable twin of a certificate
+    │   └── OtherForm         the twin is of a form that this program does not know
     ├── BadCertificateFile    a file of signers' certificates cannot be read
     ├── TimestampRefused      a timestamp service answered, but not with a timestamp
     ├── ClockDoubtful         a timestamp service tells another time than this computer
@@ -40,6 +41,10 @@ class NotSignable(ReportError):
 
 class NoTwin(ReportError):
     """A PDF does not carry the machine-readable twin of a certificate, or not one whose parts agree."""
+
+
+class OtherForm(NoTwin):
+    """The machine-readable twin is of a form that this program does not know."""
 
 
 class BadCertificateFile(ReportError):

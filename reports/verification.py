@@ -34,6 +34,9 @@ class Status(StrEnum):
     KEY_REVOKED = "key revoked"
     """Whole, unchanged and ours, but the key was revoked, and nothing proves that it was signed before."""
 
+    CONTRADICTED = "contradicted"
+    """Whole, unchanged and ours, but its parts, or the works' records, say something else."""
+
     ADDED_TO = "added to"
     """The signed part is unchanged, but something was appended."""
 
@@ -106,6 +109,18 @@ class Verification:
     revoked_as: str = ""
     """Why, in a word: stolen, replaced or closed."""
 
+    twin: str = ""
+    """SHA-256 of the certificate's data as JSON inside it, 64 hexadecimal digits; empty where none was read."""
+
+    twin_note: str = ""
+    """What is to be known of that data, as a sentence; empty for a file that was not signed, or altered."""
+
+    records_note: str = ""
+    """What the works' records say of it, as a sentence; empty where they were not asked."""
+
+    contradiction: str = ""
+    """Who says something else than the page, as in `but ...`; empty where all agree."""
+
     detail: str = ""
     """What is wrong with a file that cannot be read, in our own words."""
 
@@ -139,6 +154,7 @@ class Verification:
             (self._spoilt, Status.KEY_REVOKED),
             (self.claimed_in_future or not self.key_valid_when_signed, Status.TIME_DOUBTFUL),
             (not self.stamp_agrees, Status.TIME_DOUBTFUL),
+            (bool(self.contradiction), Status.CONTRADICTED),
         )
         return next((status for wrong, status in findings if wrong), Status.VALID)
 
@@ -154,6 +170,8 @@ class Verification:
             Status.KEY_REVOKED: f"Doubtful: unchanged, but the key of {self.signer} was revoked on {revoked}, and "
             "nothing proves that it was signed before.",
             Status.TIME_DOUBTFUL: f"Doubtful: unchanged, but said to be signed {when}, when that cannot be right.",
+            Status.CONTRADICTED: f"Doubtful: signed by {self.signer} {when} and unchanged since, but "
+            f"{self.contradiction}.",
             Status.ADDED_TO: f"Altered: something was added after {self.signer} signed it {when}.",
             Status.ALTERED: f"Altered: this is not what {self.signer or 'the signer'} signed.",
             Status.NOT_SIGNED: "Not signed: this PDF carries no signature, so it proves nothing.",

@@ -35,9 +35,10 @@ from pyhanko.sign.validation.status import SignatureCoverageLevel, TimestampSign
 from pyhanko_certvalidator import ValidationContext
 from pyhanko_certvalidator.errors import PathError, ValidationError
 
+from reports.attached import files_in, names_on_page, twin_in
 from reports.authority import Cause, revocation_of
 from reports.cms_form import is_as_written
-from reports.errors import BadCertificateFile
+from reports.errors import BadCertificateFile, NoTwin, OtherForm
 from reports.evidence import Evidence, evidence_in, token_of, vouched_for
 from reports.verification import Level, Verification
 
@@ -207,7 +208,27 @@ def _checked(found: Verification, pdf: bytes, known: Known, now: datetime) -> Ve
         return found
     evidence = evidence_in(reader)
     found = _judged(found, signatures[0], pdf, known, evidence, now)
-    return _with_revocation(found, signatures[0].signer_cert.dump(), known, evidence)
+    found = _with_revocation(found, signatures[0].signer_cert.dump(), known, evidence)
+    return _with_twin(found, pdf) if found.intact and found.covers_whole_file else found
+
+
+def _with_twin(found: Verification, pdf: bytes) -> Verification:
+    """Whether what it carries for programs belongs together and is what its page names."""
+    if not files_in(pdf):
+        return replace(found, twin_note="It carries no data for programs: the first forms had none.")
+    try:
+        twin = twin_in(pdf)
+    except OtherForm as error:
+        return replace(found, twin_note=f"Its data for programs was not compared: {error}.")
+    except NoTwin as error:
+        return replace(found, contradiction=str(error))
+    if not names_on_page(pdf, twin.digest):
+        told = f"its page does not show the digest of the data that it carries as {twin.said['number']}.json"
+        return replace(found, twin=twin.digest, contradiction=told)
+    files = " and ".join(files_in(pdf))
+    return replace(
+        found, twin=twin.digest, twin_note=f"What it carries for programs is what its page names: {files}."
+    )
 
 
 def _as_written(signature: EmbeddedPdfSignature, pdf: bytes) -> bool:

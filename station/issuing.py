@@ -18,6 +18,7 @@ from limits.verdict import Outcome
 from limits.yamlfile import read_bytes
 from reports.record import CheckNote, UnitRecord
 from reports.resolution import Ruling
+from station.agreement import compared
 from station.database.entries import CertificateEntry, CertificateKind, StoredRun
 from station.database.store import Store
 from station.disposing import refuse_certificate
@@ -138,21 +139,26 @@ def verify_file(
     now: datetime,
     lists: tuple[Path, ...] = (),
     services: tuple[Path, ...] = (),
+    store: Store | None = None,
 ) -> Verification:
-    """What a PDF's signature says; `trusted` and `services` are files of certificates, `lists` of revoked keys.
+    """What a PDF's signature says, and where `store` is given the works' records.
+
+    `trusted` and `services` are files of certificates, `lists` of revoked keys.
 
     Raises limits.errors.BadInput when a file cannot be read, reports.errors.BadCertificateFile when one holds no
     certificate or list.
     """
     from reports.verifying import verify
 
-    return verify(
-        read_bytes(path),
+    pdf = read_bytes(path)
+    found = verify(
+        pdf,
         certificates_in(trusted),
         now,
         services=certificates_in(services),
         lists=lists_in(lists),
     )
+    return found if store is None else compared(found, pdf, store)
 
 
 def draw(source: Source, now: datetime, key: Callable[[], SigningKey]) -> Drawn:

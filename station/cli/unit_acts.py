@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,9 +14,10 @@ from station.cli.exits import Exit
 from station.cli.signing_in import signed_in
 from station.cli.tables import print_json, say
 from station.cli.unit_view import show_history
+from station.errors import StoreFault, UserMistake
 
 if TYPE_CHECKING:
-    pass
+    from station.database.store import Store
 
 
 def show_unit(folder: Path, serial: str, run_number: int | None, *, as_json: bool) -> None:
@@ -58,7 +61,7 @@ def certify(folder: Path, serial: str, run_number: int | None, by: str, *, as_js
 
 
 def verify(folder: Path, file: Path, known: tuple[tuple[Path, ...], ...], *, as_json: bool) -> Exit:
-    """Check a certificate's signature; `known` are files: of signers, revoked keys, services of time."""
+    """Check a certificate, also against records at hand; `known` are files of signers, revoked keys, services."""
     from station import settings
     from station.cli.verification import show_verification
     from station.desk import now_utc
@@ -77,9 +80,25 @@ def verify(folder: Path, file: Path, known: tuple[tuple[Path, ...], ...], *, as_
             aside(),
             f"Nobody's signature is known here: {folder} is no works folder with a key; use --works or --trust.",
         )
-    return show_verification(
-        file, verify_file(file, certificates, now_utc(), revoked, services), out(), as_json=as_json
-    )
+    with _records(folder) as store:
+        found = verify_file(file, certificates, now_utc(), revoked, services, store)
+    return show_verification(file, found, out(), as_json=as_json)
+
+
+@contextmanager
+def _records(folder: Path) -> Iterator[Store | None]:
+    """The works' records; None where there are none at hand, and said aside where they cannot be read."""
+    from station import settings
+    from station.database.store import Store
+
+    with ExitStack() as stack:
+        try:
+            is_works = (folder / settings.FILE).exists()
+            store = stack.enter_context(Store.open(settings.load(folder).database)) if is_works else None
+        except (StoreFault, UserMistake) as error:
+            say(aside(), f"Not compared with the works' records: {error}", "yellow")
+            store = None
+        yield store
 
 
 def touchstone(folder: Path, serial: str, run_number: int | None, target: Path) -> None:

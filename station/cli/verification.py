@@ -25,6 +25,9 @@ def show_verification(file: Path, found: Verification, console: Console, *, as_j
         say(console, f"{file.name}: {found.sentence}")
         if found.time_sentence:
             say(console, f"  {found.time_sentence}")
+        for note in (found.twin_note, found.records_note):
+            if note:
+                say(console, f"  {note}")
         if found.fingerprint:
             say(console, f"  fingerprint of the signer's certificate: {wording.digest(found.fingerprint, 0)}")
     return Exit.PASS if found.status == "valid" else Exit.FAIL

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy.engine import Connection
 
 from reports.canonical import digest_of
@@ -20,9 +22,8 @@ def proof(connection: Connection, kept: KeptEntry) -> Proof:
     """
     entry = kept.entry
     name = f"{entry.kind} {entry.key}"
-    tree, key = tree_of(entry.kind), kept.record
-    content = None if tree is None or key is None else gather(connection, tree, [key]).get(key)
-    if content is None or digest_of(content) != entry.content:
+    content = _content(connection, kept)
+    if content is None:
         raise StoreFault(f"{name} is not as it was entered; `station ledger` tells all that was changed")
     head = head_after(connection, entry.station, entry.number)
     if head is None:
@@ -32,6 +33,18 @@ def proof(connection: Connection, kept: KeptEntry) -> Proof:
     before = entries(connection, entry.station, entry.number - 2, 1) if entry.number > 1 else ()
     after = _between(connection, kept, head)
     return Proof(content, entry, before[0].link if before else BEGINNING, after, head)
+
+
+def as_entered(connection: Connection, kept: KeptEntry) -> bool:
+    """Whether a line's record still says what it said when it was entered; the chain itself is not looked at."""
+    return _content(connection, kept) is not None
+
+
+def _content(connection: Connection, kept: KeptEntry) -> dict[str, Any] | None:
+    """What a line's record says; None where it is not as it was entered."""
+    tree, key = tree_of(kept.entry.kind), kept.record
+    content = None if tree is None or key is None else gather(connection, tree, [key]).get(key)
+    return None if content is None or digest_of(content) != kept.entry.content else content
 
 
 def _between(connection: Connection, kept: KeptEntry, head: Head) -> tuple[str, ...]:

@@ -146,6 +146,16 @@ def all_certificates(connection: Connection) -> tuple[CertificateEntry, ...]:
     return tuple(_certificate(each) for each in connection.execute(query))
 
 
+def certificate_known_by(connection: Connection, sha256: str, number: str) -> CertificateEntry | None:
+    """The one whose file has this digest, else the one of this number; None when there is neither."""
+    table = schema.certificate
+    for known in (table.c.sha256 == sha256, table.c.number == number):
+        row = connection.execute(sa.select(table).where(known).limit(1)).one_or_none()
+        if row is not None:
+            return _certificate(row)
+    return None
+
+
 def certificate_of(connection: Connection, run_id: RunId, resolution: int) -> CertificateEntry | None:
     """What was made of one run, as it stood with this decision of a person; None when nothing was."""
     table = schema.certificate

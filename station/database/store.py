@@ -493,6 +493,11 @@ class Store:
         with self._reading() as connection:
             return read.certificate_of(connection, run_id, resolution)
 
+    def certificate_known_by(self, sha256: str, number: str) -> CertificateEntry | None:
+        """The one whose file has this digest, else the one of this number; None when there is neither."""
+        with self._reading() as connection:
+            return read.certificate_known_by(connection, sha256, number)
+
     def certificates(self, serial: str) -> tuple[CertificateEntry, ...]:
         """What was made of the unit's runs, the oldest first."""
         with self._reading() as connection:

@@ -69,6 +69,13 @@ class StoredLedger:
         with self.reading() as connection:
             return ledger.of_key(connection, key)
 
+    def as_entered(self, kept: KeptEntry) -> bool:
+        """Whether a line's record still says what it said when it was entered."""
+        with self.reading() as connection:
+            from station.database.proving import as_entered
+
+            return as_entered(connection, kept)
+
     def keys(self, start: str) -> tuple[str, ...]:
         """Some keys that begin so."""
         with self.reading() as connection:

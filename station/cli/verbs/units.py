@@ -88,7 +88,7 @@ def verify(
     ] = None,
     as_json: AsJson = False,
 ) -> Exit:
-    """Check whether a certificate is whole and who signed it."""
+    """Check whether a certificate is whole, who signed it, and whether the works' records agree."""
     from station.cli import unit_acts as acts
 
     return acts.verify(
