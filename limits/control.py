@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 D2 = 1.128
 """Mean range of two values from a normal distribution in standard deviations, to the three decimals that ISO 7870-2
@@ -60,4 +60,4 @@ def sigmas(together: int) -> float:
     One value in control lies beyond 3 in 0.27 % of cases, so of 18 one would in 4.7 % of checks. The share of one is
     divided among all (Bonferroni's inequality), which holds however they depend on each other: 3.79 for 18.
     """
-    return float(norm.isf(norm.sf(SIGMAS) / together))
+    return -float(ndtri(ndtr(-SIGMAS) / together))

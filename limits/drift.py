@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 CONFIDENCE = 0.95
 FEWEST = 3
@@ -46,4 +46,4 @@ def slope(times: Sequence[float], values: Sequence[float]) -> Slope | None:
     residuals = np.asarray(values, dtype=float) - np.mean(values) - found * away
     free = len(values) - 2
     deviation = math.sqrt(float(residuals @ residuals) / free / spread)
-    return Slope(found, float(student.ppf((1 + CONFIDENCE) / 2, free)) * deviation)
+    return Slope(found, float(stdtrit(free, (1 + CONFIDENCE) / 2)) * deviation)
