@@ -38,7 +38,7 @@ def readings_of(
         hands.bench = bench
         hands.events.clear()
         with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
-            session.test("SKV-0001")
+            session.test("SKV-0001", because="sampling")
     found = (event.reading for event in hands.events if isinstance(event, ReadingMade))
     return {each.name: each for each in found if isinstance(each, Reading) and each.unit == "dB"}
 

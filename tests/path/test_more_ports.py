@@ -92,7 +92,7 @@ def run(works: Works, hands) -> Run:
             bench.place(build_unit("SK-V4", "SKV-0001", 156.6e6, 157.4e6, 1, careful))
             hands.bench = bench
             with open_desk(works.folder) as desk, desk.bench(hands, events.append) as session:
-                session.test("SKV-0001", temperature_c=23.0)
+                session.test("SKV-0001", temperature_c=23.0, because="sampling")
         readings = [event.reading for event in events if isinstance(event, ReadingMade)]
         return (
             [event.hookup for event in events if isinstance(event, HookupAsked)],
@@ -152,7 +152,7 @@ def test_a_unit_on_an_imperfect_bench_reads_within_u_of_the_truth(works: Works, 
         hands.bench = bench
         with open_desk(works.folder) as desk, desk.bench(hands, hands.events.append) as session:
             session.calibrate(temperature_c=23.0)
-            judged = session.test("SKV-0001", temperature_c=23.0)
+            judged = session.test("SKV-0001", temperature_c=23.0, because="sampling")
             stored = desk.stored_run("SKV-0001", judged.key.run_number)
     pairs = evaluated(stored)
     assert set(pairs) == set(HOOKUPS)

@@ -18,6 +18,7 @@ from cryptography.x509.oid import NameOID
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
+from reports.attached import twin_in
 from reports.certificate import certificate
 from reports.errors import BadCertificateFile
 from reports.record import UnitRecord
@@ -64,7 +65,10 @@ def test_a_certificate_as_it_was_signed_is_valid(
         key_valid_when_signed=True,
         claimed_in_future=False,
         level=Level.BASIC,
+        twin=found.twin,
+        twin_note="What it carries for programs is what its page names: SKV-0107-1.json.",
     )
+    assert found.twin == twin_in(signed).digest
     assert found.status is Status.VALID
     assert found.sentence == (
         "Valid: signed by Skerry Works final test on 25 November 2026, 15:20 UTC and unchanged since."
